@@ -1,0 +1,1 @@
+"""What is true on paper: the arithmetic, without I/O, clock, random numbers or a framework."""

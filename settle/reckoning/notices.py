@@ -1,0 +1,259 @@
+"""What the reader must be told, and whose rule it is. No notice is advice: each defers."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from settle.reckoning.bars import Wishes
+from settle.reckoning.exact import Exact, fixed, plain, shown
+from settle.reckoning.fineness import LOOKS_LIKE_PERCENT
+from settle.reckoning.item import Item, Scale
+from settle.reckoning.money import PLACES, Price, amount
+from settle.reckoning.quote import Quoted, Request
+from settle.reckoning.statement import Statement
+from settle.reckoning.terms import Limit, Terms
+
+DEFERS = "Local rules and licensed practice decide."
+COMMON = "common practice"
+OURS = "arithmetic of this account"
+SHOP = "terms of the shop"
+LINKED = "linked-cash"
+
+# A fineness of 995 parts per thousand is where several tax laws begin to treat gold differently.
+_NEAR_995 = (Exact(994), Exact(996))
+# A figure that is twice, or half, of what it was is looked at again.
+JUMP = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One thing to be told: a stable code, a text that defers, and whose rule it is."""
+
+    code: str
+    text: str
+    source: str
+
+    def as_json(self) -> dict[str, str]:
+        return {"code": self.code, "text": f"{self.text} {DEFERS}", "source": self.source}
+
+
+ACIDS = Notice(
+    "acids-and-fumes",
+    "Nitric acid, aqua regia and their brown fumes burn skin, eyes and lungs. Work under extraction, "
+    "with goggles, gloves and apron, add acid to water, keep a neutraliser at hand. Never bring ammonia "
+    "near solutions of silver or gold: what dries may explode.",
+    COMMON + "; the safety data sheets of the acids",
+)
+HOT_METAL = Notice(
+    "hot-metal",
+    "Molten metal in a damp or cold mould spits. Warm and dry the mould, wear face shield, gloves and "
+    "covered shoes.",
+    COMMON,
+)
+
+
+def of_quote(quoted: Quoted) -> list[Notice]:
+    """Notices of an unmelted lot; charges above the value of the metal come first of all (F6)."""
+    likely = quoted.cases["likely"]
+    found = [
+        *_charges_above_value(likely),
+        *_bars_not_covered(quoted),
+        *_of_items(quoted.request),
+        *_indicative(quoted),
+        *of_wishes(quoted.request.terms, quoted.request.wishes),
+        *_tax_assumed(quoted.request.terms),
+        *_holding(quoted.request.terms),
+        *of_money(quoted.request.terms, max(abs(n) for n in quoted.net_range)),
+    ]
+    if quoted.need.weight_g:
+        found.append(ACIDS)
+    if any(w.lines for w in quoted.request.wishes.values()):
+        found.append(HOT_METAL)
+    return found
+
+
+def _charges_above_value(likely: Statement) -> Iterable[Notice]:
+    terms = likely.basis.terms
+    prices = likely.basis.prices
+    spot = sum((prices[m].value(a.accountable_mg) for m, a in likely.metals.items() if m in prices), Exact(0))
+    cost = Exact(likely.charges_minor + likely.tax_minor, 10 ** PLACES[terms.currency])
+    if cost > spot:
+        paid = amount(likely.charges_minor + likely.tax_minor, terms.currency)
+        text = f"Charges and tax, {paid} {terms.currency}, are more than the metal is worth."
+        yield Notice("charges-above-value", text, OURS)
+
+
+def _bars_not_covered(quoted: Quoted) -> Iterable[Notice]:
+    for metal, account in quoted.cases["likely"].metals.items():
+        covered = quoted.bars_covered(metal)
+        for line, (sure, likely) in enumerate(zip(covered, account.placed.counts, strict=True)):
+            if sure < likely:
+                text = (
+                    f"Of {likely} {metal} bars in line {line + 1}, {sure} are covered even in the low case."
+                )
+                yield Notice("bars-not-covered", text, OURS)
+
+
+def _of_items(request: Request) -> Iterable[Notice]:
+    unread = [i for i in request.items if not i.holds]
+    if unread:
+        names = ", ".join(i.description or "an item" for i in unread)
+        text = f"Listed and weighed, on assay only, nothing reckoned yet: {names}."
+        yield Notice("on-assay-only", text, SHOP)
+    metals = {h.metal for i in request.items for h in i.holds if h.likely_ppt}
+    for metal in sorted(metals - set(request.terms.metals)):
+        yield Notice("not-accounted-for", f"The terms don't account for {metal}; it is listed only.", SHOP)
+    platinum = sorted(metals & {"platinum", "palladium"})
+    if platinum:
+        text = (
+            f"{' and '.join(platinum).capitalize()} found: the lot is refined alone unless an owner says "
+            "otherwise, and its silver is credited by an assay only."
+        )
+        yield Notice("platinum-metals", text, COMMON)
+    if any(i.evidence.method == "mark" for i in request.items):
+        text = (
+            "A mark is a minimum in some laws and tolerated within limits in others; a stamp is a record, "
+            "not a measurement."
+        )
+        yield Notice(
+            "mark-tolerance", text, "ISO 9202 principle; 15 U.S.C. 295, 296; UK Hallmarking Act 1973"
+        )
+    lean = [i for i in request.items if _is_lean(i)]
+    if lean:
+        names = ", ".join(i.description or "an item" for i in lean)
+        text = f"A fineness of 101 ‰ or less is reckoned for: {names}. Was it meant in percent?"
+        yield Notice("fineness-like-percent", text, OURS)
+
+
+def _is_lean(item: Item) -> bool:
+    """What is known of it adds up to so little that percent may have been meant."""
+    known = [h.likely_ppt for h in item.holds if not h.indicative]
+    return bool(known) and 0 < sum(known) <= LOOKS_LIKE_PERCENT
+
+
+def _indicative(quoted: Quoted) -> Iterable[Notice]:
+    if any(content.indicative for content in quoted.contents.values()):
+        text = "Silver guessed from the colour of the alloy is indicative; it is credited by an assay only."
+        yield Notice("silver-indicative", text, "published alloys; JCGM 100, 4.3.7 for its uncertainty")
+
+
+def of_wishes(terms: Terms, wishes: Mapping[str, Wishes]) -> list[Notice]:
+    """Promises that can't be stated, and finenesses near 995 (A6)."""
+    found = []
+    steps = terms.fineness_steps_ppt
+    for metal, wish in wishes.items():
+        for line in wish.lines:
+            promised = shown(line.fineness_ppt, 1)
+            if steps and line.fineness_ppt > steps[-1]:
+                text = (
+                    f"A {metal} bar of {promised} ‰ is promised; the house states {plain(steps[-1])} at most."
+                )
+                found.append(Notice("promise-unreachable", text, SHOP))
+            if metal == "gold" and _NEAR_995[0] <= line.fineness_ppt <= _NEAR_995[1]:
+                text = f"{promised} ‰ lies near 995 ‰, where some tax laws begin to treat gold differently."
+                found.append(
+                    Notice("fineness-near-995", text, "for instance Directive 2006/112/EC, art. 344")
+                )
+    return found
+
+
+def _tax_assumed(terms: Terms) -> Iterable[Notice]:
+    untaxed = [c.name for c in terms.charges if c.tax is None]
+    if untaxed:
+        text = f"No tax class is given for: {', '.join(untaxed)}; no tax is reckoned on it."
+        yield Notice("tax-class-assumed", text, SHOP)
+
+
+def _holding(terms: Terms) -> Iterable[Notice]:
+    if terms.holding_period:
+        yield Notice("holding-period", "Nothing is melted before the holding period is over.", SHOP)
+
+
+def of_money(terms: Terms, minor: int) -> list[Notice]:
+    """Limits that the terms name, reached by an amount of money."""
+    places = PLACES[terms.currency]
+    return [limit_notice(limit) for limit in terms.limits if Exact(minor, 10**places) >= limit.amount]
+
+
+def limit_notice(limit: Limit) -> Notice:
+    return Notice("money-limit", limit.text, limit.source)
+
+
+def of_load(items: Iterable[Item], scales: Iterable[Scale | None]) -> list[Notice]:
+    """Readings below the minimum load of the scale they were made on (OIML R 76-1)."""
+    return [
+        light_load(scale, item.gross_g)
+        for item, scale in zip(items, scales, strict=True)
+        if scale is not None and item.gross_g < scale.min_g
+    ]
+
+
+def light_load(scale: Scale, weight_g: Exact) -> Notice:
+    text = (
+        f"{shown(weight_g, 3)} g is below the minimum load of {scale.name}, {plain(scale.min_g)} g: "
+        "the reading may be off by more than its division."
+    )
+    return Notice("below-minimum-load", text, "OIML R 76-1")
+
+
+def old_price(metal: str, entered_at: str) -> Notice:
+    """A price in force that is older than the terms allow a quote to rest on."""
+    text = f"The price of {metal} was entered at {entered_at}: older than the terms allow for a quote."
+    return Notice("price-old", text, SHOP)
+
+
+def heavier_than_received() -> Notice:
+    return Notice(
+        "melt-above-gross",
+        "The lot melted to more than its gross weight as received: weigh again, and look at both entries.",
+        COMMON,
+    )
+
+
+def of_verification(scales: Iterable[Scale | None], on: date) -> list[Notice]:
+    """Scales that were weighed on past the last day of their verification, each told of once."""
+    used = dict.fromkeys(scale for scale in scales if scale is not None)
+    return [past_verification(s) for s in used if s.verified_until is not None and s.verified_until < on]
+
+
+def past_verification(scale: Scale) -> Notice:
+    text = (
+        f"{scale.name} was verified until {scale.verified_until}: a reading that money rests on "
+        "may need a scale whose verification is in force."
+    )
+    return Notice("scale-past-verification", text, "Directive 2014/31/EU and national law on weighing")
+
+
+def linked_cash(limit: Limit, minor: int, payments: int, currency: str) -> Notice:
+    """Cash with one client within the limit's window, added up, reaches a limit that the terms name."""
+    text = f"{limit.text} {payments} payments in cash with this client add up to {amount(minor, currency)}."
+    return Notice(LINKED, text, limit.source)
+
+
+def price_jump(metal: str, before: Price, now: Price) -> list[Notice]:
+    """A price that is far from the one before it, either way: often a slip of the finger."""
+    if before.per_g and not before.per_g / JUMP < now.per_g < before.per_g * JUMP:
+        text = (
+            f"{metal.capitalize()} went from {plain(before.amount)} per {before.per} to "
+            f"{plain(now.amount)} per {now.per} {now.currency}. If that is a slip, enter it again."
+        )
+        return [Notice("price-jump", text, COMMON)]
+    return []
+
+
+def far_lighter(net_g: Exact, melt_g: Exact) -> list[Notice]:
+    """A melt that lost more than half of what was reckoned with."""
+    if melt_g >= net_g / JUMP:
+        return []
+    weights = f"{shown(melt_g, 3)} g of {shown(net_g, 3)} g"
+    text = f"The lot melted to {weights}: weigh again, and look at both entries."
+    return [Notice("melt-far-below-net", text, COMMON)]
+
+
+def more_than_went_in(metal: str, in_mg: int, out_mg: int) -> list[Notice]:
+    """More came out than went in: a slip, a wrong assay, or metal of another batch."""
+    if out_mg <= in_mg:
+        return []
+    weights = f"{fixed(out_mg, 3)} g of fine {metal} came out where {fixed(in_mg, 3)} g went in"
+    text = f"{weights}: weigh and assay again."
+    return [Notice("more-than-went-in", text, COMMON)]

@@ -1,0 +1,318 @@
+"""THE calculation (G1): accountable metal, bars, remainder, charges, tax, payout, net.
+
+It serves estimate, quote, purchase and settlement alike; only where R and the
+bars come from differs. Metal is whole milligrams after D2, money whole minor units.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from settle.reckoning.bars import NO_WISHES, Placed, Poured, Wishes, place, plan
+from settle.reckoning.charges import ChargeLine, Quantities, TaxLine, charge_line, quantity, tax_lines
+from settle.reckoning.exact import ONE, ZERO, Exact, fixed, half_away
+from settle.reckoning.money import PLACES, amount, minor_units
+from settle.reckoning.price import Prices
+from settle.reckoning.problems import Faults
+from settle.reckoning.terms import MetalTerms, Terms
+from settle.reckoning.weight import in_grams, milligrams
+from settle.reckoning.working import SILENT, Working
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a statement rests on. `recovered_g` is R by metal, exact grams; `poured` is given
+    once bars are poured; advances and fees are minor units. `sold_before_mg` is what an earlier
+    settlement sold of a metal, which stays sold (H8)."""
+
+    terms: Terms
+    recovered_g: Mapping[str, Exact]
+    quantities: Quantities
+    prices: Prices
+    wishes: Mapping[str, Wishes]
+    poured: Mapping[str, Sequence[Poured]] | None = None
+    advances_minor: int = 0
+    fees_minor: int = 0
+    in_cash: bool = False
+    sold_before_mg: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class MetalAccount:
+    """What became of one metal: whole milligrams, and minor units where money."""
+
+    recovered_g: Exact
+    accountable_mg: int
+    placed: Placed
+    sold_mg: int
+    shot_mg: int
+    account_mg: int
+    payout_minor: int
+    top_up_minor: int
+
+    @property
+    def kept_mg(self) -> int:
+        """What the house keeps of R, as printed: R to A2 less accountable (D2)."""
+        return milligrams(self.recovered_g) - self.accountable_mg
+
+    @property
+    def remainder_mg(self) -> int:
+        """Accountable metal that is in no bar (E3)."""
+        return max(0, self.accountable_mg - self.placed.total_mg)
+
+    @property
+    def returned_mg(self) -> int:
+        """Metal that the client gets: in bars at what they take, loose, or on account (G2)."""
+        return self.placed.total_mg + self.shot_mg + self.account_mg
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """The account of one lot in one case."""
+
+    basis: Basis
+    metals: Mapping[str, MetalAccount]
+    charges: tuple[ChargeLine, ...]
+    taxes: tuple[TaxLine, ...]
+    payouts_minor: int
+    top_ups_minor: int
+    charges_minor: int
+    tax_minor: int
+    cash_rounding_minor: int
+    net_minor: int
+
+    @property
+    def worth_minor(self) -> int:
+        """V = metal returned, poured or credited × spot + net, advances left out, by A3 (G2)."""
+        prices = self.basis.prices
+        metal = sum((prices[m].value(a.returned_mg) for m, a in self.metals.items() if m in prices), ZERO)
+        money = Exact(self.net_minor + self.basis.advances_minor, 10 ** PLACES[self.basis.terms.currency])
+        return minor_units(metal + money, self.basis.terms.currency)
+
+
+def accountable_mg(rule: MetalTerms, recovered_g: Exact) -> int:
+    """A = R − max(R × (1 − accountable), minimum deduction), not below 0; none below `payable_from` (D2)."""
+    if recovered_g < rule.payable_from_g:
+        return 0
+    kept = max(recovered_g * (ONE - rule.accountable), rule.minimum_deduction_g)
+    return milligrams(max(ZERO, recovered_g - kept))
+
+
+def statement(basis: Basis, working: Working = SILENT) -> Statement:
+    """Reckon the account of one lot (D2, E1, E3, E4, F1 to F4). Raises `Refused` for a missing price."""
+    terms = basis.terms
+    accounts = {m: _poured_or_planned(basis, m, working) for m in terms.metals if m in basis.recovered_g}
+    _refuse_missing_prices(basis, accounts)
+    accounts = {m: replace(a, top_up_minor=_top_up(basis, m, a.placed, working)) for m, a in accounts.items()}
+    charges = _charges(basis, accounts, working)
+    taxed = [(line.charge.tax, line.amount_minor) for line in charges]
+    taxed += [(terms.metals[m].top_up_tax, a.top_up_minor) for m, a in accounts.items() if a.top_up_minor]
+    taxes = tax_lines(terms, taxed, working)
+    charges_minor = sum(line.amount_minor for line in charges)
+    tax_minor = sum(line.amount_minor for line in taxes)
+    top_ups = sum(a.top_up_minor for a in accounts.values())
+    due = charges_minor + tax_minor + top_ups + basis.advances_minor + basis.fees_minor
+    accounts = _remainders(basis, accounts, due, working)
+    payouts = sum(a.payout_minor for a in accounts.values())
+    net = payouts - due
+    rounding = cash_rounding(basis, net)
+    working.note(
+        f"net, {terms.currency}",
+        "F4",
+        "payouts − charges − tax − top-ups − advances − fees + cash rounding",
+        amount(net + rounding, terms.currency),
+        payouts=amount(payouts, terms.currency),
+        charges=amount(charges_minor, terms.currency),
+        tax=amount(tax_minor, terms.currency),
+        top_ups=amount(top_ups, terms.currency),
+        advances=amount(basis.advances_minor, terms.currency),
+        fees=amount(basis.fees_minor, terms.currency),
+        cash_rounding=amount(rounding, terms.currency),
+    )
+    return Statement(
+        basis, accounts, charges, taxes, payouts, top_ups, charges_minor, tax_minor, rounding, net + rounding
+    )
+
+
+def _poured_or_planned(basis: Basis, metal: str, working: Working) -> MetalAccount:
+    """Accountable metal and its bars; the cost of a top-up and the remainder come later."""
+    rule, recovered_g = basis.terms.metals[metal], basis.recovered_g[metal]
+    answered = accountable_mg(rule, recovered_g)
+    _note_accountable(metal, rule, recovered_g, answered, working)
+    wishes = basis.wishes.get(metal, NO_WISHES)
+    if basis.poured is None:
+        placed = plan(wishes, answered, f"/instructions/{metal}")
+    else:
+        placed = place(wishes, basis.poured.get(metal, ()), answered)
+    working.note(
+        f"{metal} in bars, g",
+        "E1",
+        "each takes nominal × promised fineness; a whole bar takes all that is left",
+        in_grams(placed.total_mg),
+        bars=len(placed.bars),
+    )
+    return MetalAccount(recovered_g, answered, placed, 0, 0, 0, 0, 0)
+
+
+def _note_accountable(
+    metal: str, rule: MetalTerms, recovered_g: Exact, answered_mg: int, working: Working
+) -> None:
+    if not working.kept:
+        return
+    kept = max(recovered_g * (ONE - rule.accountable), rule.minimum_deduction_g)
+    below = recovered_g < rule.payable_from_g
+    working.note(
+        f"{metal} accountable, g",
+        "D2",
+        "R − max(R × (1 − accountable), minimum deduction), not below 0; none where R is below payable from",
+        ZERO if below else max(ZERO, recovered_g - kept),
+        fixed(answered_mg, 3),
+        recovered=recovered_g,
+        accountable=rule.accountable,
+        minimum_deduction=rule.minimum_deduction_g,
+        payable_from=rule.payable_from_g,
+    )
+
+
+def _top_up(basis: Basis, metal: str, placed: Placed, working: Working) -> int:
+    """What the client pays for the excess: price × `top_up_rate`, to A3 (E4)."""
+    if not placed.top_up_mg:
+        return 0
+    rate, currency = basis.terms.metals[metal].top_up_rate, basis.terms.currency
+    price = basis.prices[metal]
+    exact = price.value(placed.top_up_mg) * rate
+    minor = minor_units(exact, currency)
+    working.note(
+        f"top-up of {metal}, {currency}",
+        "E4",
+        "excess ÷ grams per unit × price × top-up rate",
+        exact,
+        amount(minor, currency),
+        excess=in_grams(placed.top_up_mg),
+        price=price.amount,
+        per=price.per,
+        top_up_rate=rate,
+    )
+    return minor
+
+
+def _refuse_missing_prices(basis: Basis, accounts: Mapping[str, MetalAccount]) -> None:
+    """Every metal that must be priced and has no price, told at once."""
+    by_value = any(charge.base == "value" for charge in basis.terms.charges)
+    faults = Faults()
+    for metal, account in accounts.items():
+        wish = basis.wishes.get(metal, NO_WISHES).remainder
+        is_sold = account.remainder_mg and wish in ("pay_out", "cover_charges")
+        is_valued = by_value and account.accountable_mg
+        if (is_sold or is_valued or account.placed.top_up_mg) and metal not in basis.prices:
+            right = f"a price of {metal} in {basis.terms.currency}, entered or given"
+            faults.add("price-missing", f"/prices/{metal}", f"no price of {metal}", right)
+    faults.refuse_if_any()
+
+
+def _charges(basis: Basis, accounts: Mapping[str, MetalAccount], working: Working) -> tuple[ChargeLine, ...]:
+    answered = {m: a.accountable_mg for m, a in accounts.items()}
+    bars = sum(len(a.placed.bars) for a in accounts.values())
+    value = ZERO
+    if any(charge.base == "value" for charge in basis.terms.charges):
+        value = sum((basis.prices[m].value(mg) for m, mg in answered.items() if mg), ZERO)
+    lines = (
+        charge_line(
+            charge,
+            quantity(charge, basis.quantities, answered, bars, value),
+            basis.terms.currency,
+            working,
+        )
+        for charge in basis.terms.charges
+    )
+    return tuple(line for line in lines if line is not None)
+
+
+def _remainders(
+    basis: Basis, accounts: Mapping[str, MetalAccount], due_minor: int, working: Working
+) -> dict[str, MetalAccount]:
+    """What is in no bar goes as the client chose (E3); the metal that covers charges comes last."""
+    wish = {m: basis.wishes.get(m, NO_WISHES).remainder for m in accounts}
+    done: dict[str, MetalAccount] = {}
+    for metal in sorted(accounts, key=lambda m: wish[m] == "cover_charges"):
+        account = accounts[metal]
+        left = account.remainder_mg
+        sold, shot, credited = 0, 0, 0
+        if wish[metal] == "pay_out":
+            sold = left
+        elif wish[metal] == "metal_account":
+            credited = left
+        elif wish[metal] == "shot":
+            shot = left
+        else:
+            owed = due_minor - sum(a.payout_minor for a in done.values())
+            before = basis.sold_before_mg.get(metal)
+            sold = _least_sold(basis, metal, owed, left) if before is None else before
+            shot = left - sold
+        payout = _payout(basis, metal, sold, working)
+        done[metal] = replace(account, sold_mg=sold, shot_mg=shot, account_mg=credited, payout_minor=payout)
+    return {m: done[m] for m in accounts}
+
+
+def _payout(basis: Basis, metal: str, sold_mg: int, working: Working) -> int:
+    """Payout of what is sold: sold × price × `payout_rate`, to A3 (F3)."""
+    if not sold_mg:
+        return 0
+    price, currency = basis.prices[metal], basis.terms.currency
+    rate = basis.terms.metals[metal].payout_rate
+    exact = price.value(sold_mg) * rate
+    minor = minor_units(exact, currency)
+    working.note(
+        f"payout of {metal}, {currency}",
+        "F3",
+        "sold ÷ grams per unit × price × payout rate",
+        exact,
+        amount(minor, currency),
+        sold=in_grams(sold_mg),
+        price=price.amount,
+        per=price.per,
+        payout_rate=rate,
+    )
+    return minor
+
+
+def _least_sold(basis: Basis, metal: str, owed_minor: int, left_mg: int) -> int:
+    """The least whole milligrams whose payout reaches what is owed; all, if all is too little (E3)."""
+    if owed_minor <= 0 or not left_mg:
+        return 0
+    rate = basis.terms.metals[metal].payout_rate
+    per_mg = basis.prices[metal].value(1) * rate * 10 ** PLACES[basis.terms.currency]
+    if not per_mg:
+        return left_mg
+    # Half away from zero: a payout rounds to what is owed from half a minor unit below it.
+    least = -((ONE / 2 - owed_minor) // per_mg)
+    return min(left_mg, int(least))
+
+
+def cash_rounding(basis: Basis, net_minor: int) -> int:
+    """Cash is rounded to `cash_step`, half away from zero, as its own line (F4)."""
+    step = basis.terms.cash_step
+    if not basis.in_cash or step is None:
+        return 0
+    step_minor = step * 10 ** PLACES[basis.terms.currency]
+    return int(half_away(net_minor / step_minor, 0) * step_minor) - net_minor
+
+
+def all_in(of: Statement, likely_fine_g: Mapping[str, Exact]) -> Exact | None:
+    """What the client gets, metal at spot and net, as a share of the spot value of the likely
+    fine metal (F6); none without a price for every metal held."""
+    prices = of.basis.prices
+    if any(m not in prices for m in of.metals):
+        return None
+    spot = sum((likely_fine_g[m] * prices[m].per_g for m in of.metals if m in likely_fine_g), ZERO)
+    if not spot:
+        return None
+    metal = sum((prices[m].value(a.returned_mg) for m, a in of.metals.items()), ZERO)
+    return (metal + Exact(of.net_minor, 10 ** PLACES[of.basis.terms.currency])) / spot
+
+
+def house_worth_minor(of: Statement, metal: str) -> int | None:
+    """What the house keeps of one metal, at spot (D2, F6); none without a price."""
+    price = of.basis.prices.get(metal)
+    if price is None:
+        return None
+    return minor_units(price.value(of.metals[metal].kept_mg), of.basis.terms.currency)
