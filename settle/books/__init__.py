@@ -1,0 +1,1 @@
+"""What is kept: tables, transactions and one module a use case."""

@@ -1,0 +1,66 @@
+"""Estimates: an answer that binds nobody and is not kept; also what quotes and purchases rest on."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from settle.books import prices, scales
+from settle.books import terms as terms_of_business
+from settle.books.work import Work
+from settle.reckoning import document, notices
+from settle.reckoning.item import Scale
+from settle.reckoning.notices import Notice
+from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.quote import Quoted, Request, read_request, reckon
+from settle.reckoning.reading import Json, Reader
+from settle.reckoning.terms import Terms
+from settle.reckoning.working import Working
+
+
+def answer(work: Work, body: Json, faults: Faults, *, public_only: bool, working: bool) -> dict[str, Any]:
+    """Answer an estimate; what belongs to the house alone is left out for a website's key."""
+    if public_only and "prices" in body:
+        raise Refused(Fault("forbidden", "/prices", "only the prices in force", "leave it out"))
+    r = Reader(body, faults)
+    terms = terms_of_business.chosen_for(work, r, None, faults, public_only=public_only)
+    request, weighed_on = read(work, body, terms, faults)
+    faults.refuse_if_any()
+    rows = Working(kept=working and not public_only)
+    quoted = reckon(request, rows)
+    told = [*all_notices(quoted, weighed_on, work.now), *_old_prices(work, request)]
+    reckoned = document.estimate(quoted, told, rows)
+    if public_only:
+        website: dict[str, Any] = document.for_website(reckoned)
+        return website
+    return reckoned
+
+
+def read(work: Work, body: Json, terms: Terms, faults: Faults) -> tuple[Request, list[Scale | None]]:
+    """The request, with prices in force where none are given, and the scale of each item."""
+    known = scales.known(work)
+    request = read_request(body, terms, prices.serving(work, terms), known, faults)
+    return request, scales_of(body, known)
+
+
+def scales_of(body: Json, known: Mapping[str, Scale]) -> list[Scale | None]:
+    raw = body.get("items")
+    items = raw if isinstance(raw, list) else []
+    return [known.get(str(item.get("scale"))) if isinstance(item, Mapping) else None for item in items]
+
+
+def all_notices(quoted: Quoted, weighed_on: Sequence[Scale | None], at: datetime) -> list[Notice]:
+    """Notices of what is quoted, and of the scales it was weighed on as they stood at a moment."""
+    return [
+        *notices.of_quote(quoted),
+        *notices.of_load(quoted.request.items, weighed_on),
+        *notices.of_verification(weighed_on, at.date()),
+    ]
+
+
+def _old_prices(work: Work, request: Request) -> list[Notice]:
+    in_force = prices.in_force(work, request.terms.currency)
+    return [
+        notices.old_price(metal, in_force[metal][1].isoformat(timespec="minutes"))
+        for metal, price in request.prices.items()
+        if price.entry and prices.is_old(work, request.terms, in_force[metal][1])
+    ]

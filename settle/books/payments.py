@@ -1,0 +1,60 @@
+"""Payments of a settlement: in parts, to the client or from him, never above what is open."""
+
+from typing import Any
+
+from sqlalchemy import Row
+
+from settle.books import holds, settlements, till, undone
+from settle.books import terms as terms_of_business
+from settle.books.work import Work
+from settle.reckoning.money import amount, printed_money
+from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.reading import Json, Reader
+
+
+def pay(work: Work, name: str, body: Json, faults: Faults) -> dict[str, Any]:
+    """Pay some of what is open; which way the money goes follows from who owes it.
+
+    Raises `Refused`: `wrong-state` where nothing is open, `more-than-open`, `frozen` for money to
+    the client while an order freezes the lot.
+    """
+    row = settlements.row_of(work, name)
+    terms = terms_of_business.find(work, row.document["terms"])
+    r = Reader(body, faults)
+    minor = till.read_amount(r, terms.currency)
+    r.word("paid_in", till.PAID_IN)
+    faults.refuse_if_any()
+    is_open = settlements.open_minor(work, row)
+    _refuse(row, is_open, minor, terms.currency)
+    if is_open > 0:
+        holds.refuse_frozen(work, row.lot)
+    signed = minor if is_open > 0 else -minor
+    paid = till.pay(work, row.number, f"payment of {row.number}", row.inputs["client"], terms, signed, body)
+    return paid | {"open": printed_money(is_open - signed, terms.currency)}
+
+
+def _refuse(row: Row[Any], is_open: int, minor: int, currency: str) -> None:
+    if row.state != "posted":
+        raise Refused(Fault("wrong-state", "", f"it is {row.state}", "a posted settlement"))
+    if is_open == 0:
+        raise Refused(Fault("wrong-state", "", f"nothing of {row.number} is open", "an open settlement"))
+    if minor > abs(is_open):
+        owed = f"{amount(abs(is_open), currency)} {currency}"
+        wrong = f"{amount(minor, currency)} of {owed} open"
+        raise Refused(Fault("more-than-open", "/amount", wrong, f"{owed} at most"))
+
+
+def listed(work: Work, name: str) -> list[dict[str, Any]]:
+    """The payments of a settlement, reversed ones too, oldest first."""
+    row = settlements.row_of(work, name)
+    return [] if row.number is None else [till.shown(work, p) for p in till.of_subject(work, row.number)]
+
+
+def reverse(work: Work, name: str, payment: str, body: Json, faults: Faults) -> dict[str, Any]:
+    """Reverse a payment that was entered by mistake, or that came back; `frozen` for money to the client."""
+    reason = undone.reason_of(body, faults)
+    of = settlements.row_of(work, name)
+    row = till.row_of(work, payment, of.number or "")
+    if row.data["minor"] < 0:
+        holds.refuse_frozen(work, of.lot)
+    return till.reverse(work, row, reason)
