@@ -1,0 +1,1 @@
+"""Documents on paper: words, numbers, pictures, and the templates that set them."""
