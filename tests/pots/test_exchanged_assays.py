@@ -1,0 +1,172 @@
+"""D3: house, client and umpire assay a melted lot; what is agreed, what the gap is worth, who bears the fee."""
+
+import re
+from io import BytesIO
+from typing import Any
+
+import pytest
+from pypdf import PdfReader
+from works import YES, Works, mg, money, terms
+
+LIMIT = {"splitting_limit": "2"}
+
+
+@pytest.fixture
+def lot(works: Works) -> str:
+    """40 g under terms that exchange assays of gold, and not of silver; an umpire costs 30.00."""
+    works.terms(terms(name="exchange", gold=LIMIT, umpire_fee="30.00", umpire_rule="final"))
+    return works.lot("40", "500", "100", terms="T-2")
+
+
+def said(works: Works, lot: str, party: str, gold: str, **more: Any) -> Any:
+    return works.assay(lot, {"gold": gold}, party=party, **more)["assays"]["gold"]
+
+
+def test_without_a_clients_assay_the_houses_stands(works: Works, lot: str) -> None:
+    assert works.get(f"/v1/lots/{lot}")["assays"] == {
+        "gold": {"by": {"house": "500"}, "state": "agreed", "agreed": "500", "gap": None, "fees": None},
+        "silver": {"by": {"house": "100"}, "state": "agreed", "agreed": "100", "gap": None, "fees": None},
+    }
+
+
+@pytest.mark.rule("D3")
+@pytest.mark.parametrize(
+    ("client", "agreed", "difference"), [("501", "500.5", "1"), ("502", "501", "2"), ("498", "499", "2")]
+)
+def test_within_the_limit_it_is_the_mean(
+    works: Works, lot: str, client: str, agreed: str, difference: str
+) -> None:
+    found = said(works, lot, "client", client)
+    assert (found["state"], found["agreed"]) == ("agreed", agreed)
+    assert found["gap"]["difference"] == difference
+    assert found["fees"] == {"house": money("0.00"), "client": money("0.00")}
+
+
+@pytest.mark.rule("D3")
+def test_beyond_the_limit_what_the_gap_is_worth_stands_beside_the_fee(works: Works, lot: str) -> None:
+    found = said(works, lot, "client", "503")
+    # 3 ‰ of 40 g is 0.12 g, at 60.00 a gram.
+    assert found == {
+        "by": {"house": "500", "client": "503"},
+        "state": "an umpire is needed",
+        "agreed": None,
+        "gap": {
+            "difference": "3",
+            "weight": {"g": "0.120"},
+            "worth": money("7.20"),
+            "price_entry": "PR-1",
+            "umpire_fee": money("30.00"),
+        },
+        "fees": {"house": money("0.00"), "client": money("0.00")},
+    }
+
+
+@pytest.mark.rule("D3")
+def test_the_gap_keeps_the_worth_it_had_when_the_assay_was_entered(
+    works: Works, lot: str, clock: Any
+) -> None:
+    said(works, lot, "client", "503")
+    before = works.get(f"/v1/lots/{lot}")
+    clock.move(hours=1)
+    works.prices(gold="70.00")
+    assert works.get(f"/v1/lots/{lot}") == before
+
+
+# Umpire: agreed (within the two parties' figures), the house's part of the fee and the client's.
+UMPIRES = [
+    ("501", "501", "0.00", "30.00"),
+    ("503.5", "503.5", "30.00", "0.00"),
+    ("502", "502", "15.00", "15.00"),
+    ("499", "500", "0.00", "30.00"),
+    ("506", "504", "30.00", "0.00"),
+]
+
+
+@pytest.mark.rule("D3")
+@pytest.mark.parametrize(("umpire", "agreed", "house", "client"), UMPIRES)
+def test_the_umpire_decides_and_the_farther_party_bears_the_fee_on_the_settlement(
+    works: Works, lot: str, umpire: str, agreed: str, house: str, client: str
+) -> None:
+    said(works, lot, "client", "504")
+    found = said(works, lot, "umpire", umpire)
+    assert (found["state"], found["agreed"]) == ("agreed", agreed)
+    assert found["fees"] == {"house": money(house), "client": money(client)}
+    number = works.batch(lot)["number"]
+    assert works.balance(f"house:process:{number}", "gold") == round(float(agreed) * 40)
+    works.take_out(number, "gold", "19.95", "1000")
+    account = works.close(number)["metals"]["gold"]
+    assert mg(account["own"][lot]) == round(float(agreed) * 40)
+    settled = works.settled(lot)
+    assert settled["assay"]["gold"] == agreed
+    assert settled["cases"]["final"]["fees_total"] == money(client)
+    assert works.balance("charges:fees", "GBP") == -round(float(client) * 100)
+
+
+def test_the_settlements_paper_says_whose_assays_were_exchanged(works: Works, lot: str) -> None:
+    said(works, lot, "client", "501")
+    number = works.batch(lot)["number"]
+    works.take_out(number, "gold", "19.95", "1000")
+    works.close(number)
+    path = f"/v1/settlements/{works.settled(lot)['number']}"
+    paper = works.ask("GET", path, Accept="application/pdf", Accept_Language="en-GB").data
+    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(paper)).pages)
+    assert re.search(
+        r"the house fire assay Gold 500 .*the client fire assay Gold 501 .*Agreed.*Gold.*500\.5 ", text
+    )
+
+
+@pytest.mark.rule("H4")
+def test_an_account_is_judged_by_the_houses_own_assay_and_shared_by_the_agreed_one(
+    works: Works, lot: str
+) -> None:
+    said(works, lot, "client", "502")
+    number = works.batch(lot)["number"]
+    works.take_out(number, "gold", "19.9", "1000")
+    account = works.close(number)["metals"]["gold"]
+    # 20.04 g agreed, 20 g by the house: 19.9 g is just what was expected.
+    assert (account["own"][lot], account["residual"]) == ({"g": "20.040"}, {"g": "0.000"})
+
+
+@pytest.mark.rule("D3")
+def test_while_an_umpire_is_awaited_no_account_is_closed_on_one_partys_figure(works: Works, lot: str) -> None:
+    said(works, lot, "client", "504")
+    number = works.batch(lot)["number"]
+    works.lend(number, "50", fineness="1000")
+    works.take_out(number, "gold", "19.95", "1000")
+    works.take_out(number, "silver", "52.9", "1000")
+    refusal = works.refused.close(number)
+    assert (refusal.status, refusal.kind) == (409, "wrong-state")
+    # What silver the lot needed rests on its gold.
+    assert list(refusal.faults) == ["/metals/gold", "/metals/silver"]
+    said(works, lot, "umpire", "503")
+    works.close(number)
+
+
+def test_a_partys_assay_is_entered_once_and_mended_by_a_correction(works: Works, lot: str) -> None:
+    first = works.assay(lot, {"gold": "504"}, party="client")["entry"]
+    assert works.refused.assay(lot, {"gold": "501"}, party="client").said == (409, "wrong-state", "")
+    found = said(works, lot, "client", "501", corrects=first, reason="a figure was turned round")
+    assert (found["agreed"], found["gap"]["worth"]) == ("500.5", money("2.40"))
+
+
+def test_terms_without_a_limit_exchange_no_assays(works: Works, lot: str) -> None:
+    refusal = works.refused.assay(lot, {"gold": "501", "silver": "101"}, party="client")
+    assert refusal.faults == {"/finenesses/silver": "contradiction"}
+
+
+def test_once_an_account_is_posted_no_assay_comes_after_it(works: Works, lot: str) -> None:
+    number = works.batch(lot)["number"]
+    works.take_out(number, "gold", "19.9", "1000")
+    works.close(number)
+    refusal = works.refused.assay(lot, {"gold": "501"}, party="client")
+    assert (refusal.status, refusal.kind) == (409, "something-rests-on-it")
+
+
+def test_a_clients_assay_alone_makes_no_assayed_lot(works: Works) -> None:
+    works.terms(terms(name="exchange alone", public=True, gold={"splitting_limit": "3"}))
+    lot = works.receive(client="C-1", acceptance=YES, items=[works.item("50")])["number"]
+    works.melt(lot, "49.9")
+    assert works.assay(lot, {"gold": "500"}, party="client")["state"] == "melted"
+    assert works.refused.batch(lot).said == (409, "wrong-state", "/lots/0")
+    works.assay(lot, {"gold": "501"})
+    assert works.batch(lot)["lots"] == [lot]
