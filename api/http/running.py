@@ -1,6 +1,7 @@
 """What whoever runs it asks: is it alive, is it ready; and what a problem's type means."""
 
 from functools import cache
+from threading import Lock
 from typing import Any
 
 from api.http.access import open_to_all, the_books
@@ -43,10 +44,16 @@ def problem_type(kind: str) -> Any:
 
 def publish(api: Any) -> None:
     """Serve the OpenAPI document under /openapi.json."""
+    one_at_a_time = Lock()
+
+    @cache
+    def document() -> Any:
+        return completed(api.spec.to_dict())
 
     @open_to_all
-    @cache
     def openapi() -> Any:
-        return completed(api.spec.to_dict())
+        # It is put together in place: two first readers at once would each meet half of it.
+        with one_at_a_time:
+            return document()
 
     api._app.add_url_rule("/openapi.json", "openapi", openapi)

@@ -2,14 +2,20 @@
 
 import json
 import re
+import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
 from typing import Any
 
 import jsonschema_rs
 import pytest
 from executed import FILE, executed, written
+from staged import House
 
+from api.app import create_app
 from api.http.document import operations
+from api.settings import Settings
 from settle.reckoning.problems import KINDS
 
 EXAMPLES = json.loads(FILE.read_text("utf-8"))
@@ -154,3 +160,24 @@ def test_what_is_made_and_can_be_looked_at_says_where(document: Any) -> None:
     assert len(makers) > 8
     for call in makers:
         assert "Location" in operations[call]["responses"]["201"].get("headers", {}), call
+
+
+def test_all_who_read_it_first_at_once_read_the_same(house: House) -> None:
+    app = create_app(Settings("sqlite://"), books=house.books)
+    ready = Barrier(8)
+
+    def read(_: int) -> tuple[int, bytes]:
+        ready.wait(60)
+        answer = app.test_client().get("/openapi.json")
+        return answer.status_code, answer.get_data()
+
+    interval = sys.getswitchinterval()
+    sys.setswitchinterval(1e-5)  # else the first is often done before the second begins
+    try:
+        with ThreadPoolExecutor(8) as pool:
+            answers = set(pool.map(read, range(8)))
+    finally:
+        sys.setswitchinterval(interval)
+    ((status, body),) = answers
+    assert status == 200
+    assert {call for call, _ in calls(json.loads(body))} == set(EXAMPLES)
