@@ -24,6 +24,7 @@ NAMED = {
     "/v1/terms": ("number", "made_at"),
     "/v1/journal": ("id", "made_at"),
     "/v1/credit-notes": ("number", "tax_point"),
+    "/v1/bar-sales": ("id", "tax_point"),
     "/v1/silver-loans": ("batch", ""),
 }
 

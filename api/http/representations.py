@@ -84,6 +84,12 @@ def the_shop() -> Shop:
     return _settings().shop
 
 
+def the_issuer() -> dict[str, Any]:
+    """Who issues an invoice or a credit note, as the shop says of itself."""
+    shop = the_shop()
+    return {"name": shop.name, "address": list(shop.address), "tax_identity": shop.tax_identity}
+
+
 def the_printer() -> Printer:
     """How this request's reader writes figures and words."""
     own = _settings().shop.locale

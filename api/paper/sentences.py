@@ -195,6 +195,7 @@ _GERMAN: tuple[tuple[str, str], ...] = (
     ("charge: {name}, {currency}", "Entgelt: {name}, {currency}"),
     ("tax: {code}, {currency}", "Steuer: {code}, {currency}"),
     ("payout of {metal}, {currency}", "Auszahlung {metal}, {currency}"),
+    ("value of {metal}, {currency}", "Wert {metal}, {currency}"),
     ("top-up of {metal}, {currency}", "Zukauf {metal}, {currency}"),
     ("net, {currency}", "Saldo, {currency}"),
     (
@@ -240,6 +241,10 @@ _GERMAN: tuple[tuple[str, str], ...] = (
     (
         "sold ÷ grams per unit × price × payout rate",
         "verkauft ÷ Gramm je Einheit × Kurs × Auszahlungssatz",
+    ),
+    (
+        "sold ÷ grams per unit × price × top-up rate",
+        "verkauft ÷ Gramm je Einheit × Kurs × Zukaufsatz",
     ),
     (
         "excess ÷ grams per unit × price × top-up rate",

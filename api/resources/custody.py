@@ -5,9 +5,12 @@ from typing import Any
 from api.http.access import scope
 from api.http.body import body
 from api.http.conditional import tagged
-from api.http.idempotency import keeps, the_work
+from api.http.idempotency import keeps, reads, the_work
+from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, answers
-from api.schemas.answers_accounts import BarSaleAnswer
+from api.http.query import query, wanted
+from api.http.representations import on_paper, the_issuer
+from api.schemas.answers_accounts import BarSaleAnswer, BarSalesAnswer
 from api.schemas.answers_bench import BarAnswer
 from api.schemas.answers_lots import LotAnswer
 from api.schemas.dealings import (
@@ -18,7 +21,9 @@ from api.schemas.dealings import (
     ReasonSchema,
     ReturnSchema,
 )
-from settle.books import custody, handovers, house_bars
+from api.schemas.queries import BarSalesQuery
+from settle.books import bar_sales, custody, handovers, house_bars, reversals
+from settle.books.listing import Page
 from settle.reckoning.problems import Faults
 
 blp = Blueprint("custody", __name__, url_prefix="/v1", description="What is held and let go")
@@ -86,8 +91,34 @@ def enter_house_bar(data: Body, faults: Faults) -> Any:
 @body(BarSaleSchema)
 @answers(201, BarSaleAnswer)
 def sell_bar(data: Body, faults: Faults, serial: str) -> Any:
-    """Sell a bar from stock to a client at the price in force; it is paid at once."""
-    return house_bars.sell(the_work(), serial, data, faults)
+    """Sell a bar from stock to a client at the price in force; it is invoiced, and paid at once."""
+    found = bar_sales.sell(the_work(), serial, data, the_issuer(), faults)
+    return found, {"Location": f"/v1/bar-sales/{found['number']}"}
+
+
+@blp.route("/bar-sales")
+@scope("settle")
+@query(BarSalesQuery)
+@reads
+@paged
+@answers(200, BarSalesAnswer)
+def list_bar_sales(page: Page, asked: Body) -> Any:
+    """The bars sold from stock, newest first."""
+    found, listed = bar_sales.listed(the_work(), page, wanted(asked))
+    return page_answer(found, listed.next_after)
+
+
+@blp.route("/bar-sales/<number>")
+@scope("settle")
+@reads
+@answers(200, BarSaleAnswer)
+@on_paper("bar_sale")
+def show_bar_sale(number: str) -> Any:
+    """One bar sold from stock: its invoice, how it was paid, and whether it stands.
+
+    A sale that was kept before sales had numbers is found by its id.
+    """
+    return bar_sales.shown(the_work(), bar_sales.row_of(the_work(), number))
 
 
 @blp.route("/bars/<serial>/sale/reversal", methods=["POST"])
@@ -96,8 +127,8 @@ def sell_bar(data: Body, faults: Faults, serial: str) -> Any:
 @body(ReasonSchema)
 @answers(201, BarAnswer)
 def reverse_sale(data: Body, faults: Faults, serial: str) -> Any:
-    """Reverse the sale of a bar that was not handed over."""
-    return _tagged(house_bars.take_back(the_work(), serial, data, faults))
+    """Reverse the sale of a bar that was not handed over; it draws a credit note."""
+    return _tagged(reversals.bar_sale(the_work(), serial, data, the_issuer(), faults))
 
 
 @blp.route("/bars/<serial>/handover", methods=["POST"])

@@ -2,8 +2,6 @@
 
 from typing import Any
 
-from flask import current_app
-
 from api.http.access import scope
 from api.http.body import body
 from api.http.conditional import tagged
@@ -11,7 +9,7 @@ from api.http.idempotency import keeps, reads, the_work
 from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, answers
 from api.http.query import query, wanted
-from api.http.representations import on_paper
+from api.http.representations import on_paper, the_issuer
 from api.schemas.answers_accounts import CreditNoteAnswer, CreditNotesAnswer, ReplacedAnswer, SettlementAnswer
 from api.schemas.answers_bench import BarAnswer, ReconciliationAnswer
 from api.schemas.answers_counter import PurchaseAnswer
@@ -29,12 +27,6 @@ def _tagged(found: Body) -> Any:
     return found, tagged(found["version"])
 
 
-def _issuer() -> Body:
-    """Who issues a credit note, as the shop says of itself."""
-    shop = current_app.config["SETTLE"].shop
-    return {"name": shop.name, "address": list(shop.address), "tax_identity": shop.tax_identity}
-
-
 @blp.route("/settlements/<name>/reversal", methods=["POST"])
 @scope("owner")
 @keeps(demanded=True)
@@ -42,7 +34,7 @@ def _issuer() -> Body:
 @answers(201, SettlementAnswer)
 def reverse_settlement(data: Body, faults: Faults, name: str) -> Any:
     """Reverse a posted settlement; what rests on it goes first. It draws a credit note."""
-    return _tagged(reversals.settlement(the_work(), name, data, _issuer(), faults))
+    return _tagged(reversals.settlement(the_work(), name, data, the_issuer(), faults))
 
 
 @blp.route("/settlements/<name>/difference")
@@ -61,7 +53,7 @@ def show_difference(name: str) -> Any:
 @answers(201, PurchaseAnswer)
 def reverse_purchase(data: Body, faults: Faults, number: str) -> Any:
     """Reverse an outright purchase; it draws a credit note."""
-    return reversals.purchase(the_work(), number, data, _issuer(), faults)
+    return reversals.purchase(the_work(), number, data, the_issuer(), faults)
 
 
 @blp.route("/batches/<number>/reconciliation/reversal", methods=["POST"])

@@ -185,11 +185,46 @@ class SoldAnswer(Answer):
     working = working()
 
 
-class BarSaleAnswer(SoldAnswer):
-    """A bar sold from stock, and its payment."""
+class IssuerAnswer(Answer):
+    """Who issues a paper."""
 
+    name = String()
+    address = texts()
+    tax_identity = String()
+
+
+class BarSaleAnswer(SoldAnswer):
+    """A bar sold from stock: its invoice, and its payment. One that was kept before sales had numbers has
+    neither number nor issuer nor hash."""
+
+    number = String(allow_none=True)
+    issuer = Object(IssuerAnswer, allow_none=True)
+    tax_point = Moment()
     bar = String()
+    mark = String(allow_none=True)
+    stated_weight = Grams()
+    stated_fineness = Figure()
+    stated_fine = Grams()
+    currency = String()
+    paid_in = String()
     payment = Object(PaymentAnswer)
+    state = String()
+    reversal = Object(ReversalAnswer, allow_none=True)
+    hash = String(allow_none=True)
+
+
+class BarSaleRowAnswer(Answer):
+    """A bar's sale in a list."""
+
+    id = String()
+    number = String(allow_none=True)
+    bar = String()
+    client = String()
+    terms = String()
+    tax_point = Moment()
+    currency = String()
+    net = Amount()
+    state = String()
 
 
 class MetalSaleAnswer(SoldAnswer):
@@ -212,14 +247,6 @@ class MetalBarAnswer(Answer):
     takes = Grams()
     state = String()
     reversal = Object(ReversalAnswer, allow_none=True)
-
-
-class IssuerAnswer(Answer):
-    """Who issues a paper."""
-
-    name = String()
-    address = texts()
-    tax_identity = String()
 
 
 class IdentityAnswer(Answer):
@@ -271,6 +298,7 @@ class CreditNoteAnswer(CreditNoteRowAnswer):
 
 SettlementsAnswer = paged(SettlementRowAnswer)
 PaymentsAnswer = paged(PaymentAnswer)
+BarSalesAnswer = paged(BarSaleRowAnswer)
 MetalSalesAnswer = paged(MetalSaleAnswer)
 MetalBarsAnswer = paged(MetalBarAnswer)
 CreditNotesAnswer = paged(CreditNoteRowAnswer)

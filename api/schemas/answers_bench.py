@@ -3,6 +3,7 @@
 from marshmallow.fields import Integer, List, String
 
 from api.schemas.answers import (
+    Amount,
     Answer,
     EntryAnswer,
     Figure,
@@ -99,7 +100,7 @@ class RecoveryRowAnswer(Answer):
 class BarAnswer(Answer):
     """A bar: what it states, for whom, from which batch."""
 
-    may_lack = ("notices", "handover", "reversal", "mark")
+    may_lack = ("notices", "handover", "reversal", "mark", "cost", "paid_in")
 
     serial = String()
     metal = String()
@@ -114,6 +115,8 @@ class BarAnswer(Answer):
     stated_weight = Grams()
     stated_fineness = Figure()
     stated_fine = Grams()
+    cost = Amount()
+    paid_in = String()
     made_at = Moment()
     version = Integer()
     notices = notices()

@@ -64,6 +64,12 @@ class PurchasesQuery(OfClientQuery):
     state = Word(("posted", "reversed"))
 
 
+class BarSalesQuery(OfClientQuery):
+    """Sales of bars in a state."""
+
+    state = Word(("posted", "reversed"))
+
+
 class LotsQuery(OfClientQuery):
     """Lots in a state, by the day they were received."""
 

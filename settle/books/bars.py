@@ -18,6 +18,7 @@ from settle.reckoning.bars import Poured, Reading, Wishes, pour, read_instructio
 from settle.reckoning.exact import plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.item import Scale
+from settle.reckoning.money import printed_money
 from settle.reckoning.notices import HOT_METAL
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
@@ -30,6 +31,8 @@ BAR, POUR = "bar", "pour"
 IN_HOUSE = ("poured", "assigned")
 HOUSE = "house"
 STATES = (*IN_HOUSE, "handed_over", "withdrawn")
+# Scopes of the keys that see what the house paid for a bar.
+SEE_COST = frozenset({"settle", "read", "owner"})
 
 
 def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
@@ -280,6 +283,17 @@ def whose(work: Work, row: Row[Any]) -> str | None:
     return HOUSE if of_house and row.state != "withdrawn" else None
 
 
+def _cost(work: Work, row: Row[Any], terms: Terms) -> dict[str, Any]:
+    """What a bought bar cost and how it was paid, for those who deal with the house's money."""
+    entry = None
+    if row.lot is None and work.actor.scopes & SEE_COST:
+        entry = records.find(work, row.record)
+    if entry is None or not entry.data["cost_minor"]:
+        return {}
+    cost = printed_money(entry.data["cost_minor"], terms.currency)
+    return {"cost": cost, "paid_in": entry.data["paid_in"]}
+
+
 def _shown(work: Work, row: Row[Any]) -> dict[str, Any]:
     terms = terms_of(work, row)
     return {
@@ -294,6 +308,7 @@ def _shown(work: Work, row: Row[Any]) -> dict[str, Any]:
         "entry": row.record,
         "reading": printed(read_reading(row.data).weight_g, terms.weight_unit),
         **document.stated(stated(row), terms),
+        **_cost(work, row, terms),
         "made_at": moment_text(row.made_at),
         "version": row.version,
     }

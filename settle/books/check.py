@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from settle.books import (
+    bar_sales,
     bars,
     chain,
     check_dealings,
@@ -166,18 +167,19 @@ def _bars(work: Work) -> Found:
 
 
 _NO_GAP = (
-    ("S", tables.settlements.c.number),
-    ("P", tables.purchases.c.number),
-    ("N", tables.reversals.c.number),
-    ("J", tables.journal_entries.c.id),
+    ("S", select(tables.settlements.c.number).where(tables.settlements.c.number.is_not(None))),
+    ("P", select(tables.purchases.c.number)),
+    ("I", bar_sales.numbers()),
+    ("N", select(tables.reversals.c.number).where(tables.reversals.c.number.is_not(None))),
+    ("J", select(tables.journal_entries.c.id)),
 )
 
 
 def _numbers(work: Work) -> Found:
     """Series without a gap: each number from 1 to the last that was drawn is there once."""
-    for series, column in _NO_GAP:
+    for series, drawn_ones in _NO_GAP:
         there: dict[int, list[int]] = defaultdict(list)
-        for number in work.connection.execute(select(column).where(column.is_not(None))).scalars():
+        for number in work.connection.execute(drawn_ones).scalars():
             *_, year, count = f"0-{number.removeprefix(series + '-')}".rsplit("-", 2)
             there[int(year)].append(int(count))
         of = tables.numbers.c

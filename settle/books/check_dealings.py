@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Row, func, select
 
 from settle.books import (
+    bar_sales,
     bars,
     counts,
     custody,
@@ -37,6 +38,7 @@ from settle.reckoning import postings, reissue
 from settle.reckoning.exact import Exact
 from settle.reckoning.ledger import Entry
 from settle.reckoning.problems import Faults, Refused
+from settle.reckoning.reading import Json
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import milligrams
 
@@ -111,7 +113,7 @@ _MOVES: Mapping[str, Callable[[Work, records.Record], Entry]] = {
     outturns.OUTTURN: _came_out,
     held.ENDED: _held_ended,
     house_bars.BAR: _bar,
-    house_bars.SALE: house_bars.sold,
+    bar_sales.SALE: bar_sales.sold,
     holds.RETURN: _returned,
     handovers.HANDOVER: lambda _work, record: handovers.entry_of(record),
     on_account.SALE: on_account.sold,
@@ -153,12 +155,19 @@ def _note_differs(work: Work, row: Row[Any]) -> str | None:
     """A credit note credits what the document said."""
     if row.number is None:
         return None
-    of = settlements if row.subject.startswith("S-") else purchases
-    posted = of.row_of(work, row.subject).document
+    posted = _credited(work, row.subject)
     again = reissue.credit_note(posted, terms_of_business.find(work, posted["terms"]))
     if any(row.document.get(k) != v for k, v in again.items()) or row.document["number"] != row.number:
         return f"{row.number}: reckoned anew from {row.subject} it differs"
     return None
+
+
+def _credited(work: Work, name: str) -> Json:
+    """The document that a credit note credits."""
+    if name.startswith(("S-", "P-")):
+        document: Json = (settlements if name.startswith("S-") else purchases).row_of(work, name).document
+        return document
+    return bar_sales.posted(work, bar_sales.row_of(work, name)) | {"number": name}
 
 
 def _clients(work: Work) -> Found:

@@ -1,4 +1,4 @@
-"""Credit notes: drawn with the reversal of a settlement or purchase, numbered without a gap."""
+"""Credit notes: drawn with the reversal of a settlement, purchase or bar sale, numbered without a gap."""
 
 from typing import Any
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import Row, select
 
-from settle.books import balances, clients, holds, idempotency, journal, lots, personal, tables
+from settle.books import balances, bar_sales, clients, holds, idempotency, journal, lots, personal, tables
 from settle.books import terms as terms_of_business
 from settle.books.columns import moment_text
 from settle.books.work import Work
@@ -62,6 +62,8 @@ def _dealings(work: Work, client: str) -> Iterator[tuple[datetime, str | None]]:
         yield row.received_at, row.terms
     for row in _rows(work, tables.purchases, client):
         yield row.made_at, row.document["terms"]
+    for sale in bar_sales.of_client(work, client):
+        yield sale.made_at, sale.data["asked"]["terms"]
     line, entry = tables.journal_lines.c, tables.journal_entries.c
     newest = select(line.entry).where(line.owner == f"client:{client}").order_by(line.entry.desc()).limit(1)
     moved = work.connection.execute(select(entry.made_at).where(entry.n == newest.scalar_subquery())).scalar()

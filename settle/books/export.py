@@ -15,7 +15,20 @@ from typing import Any
 
 from sqlalchemy import Row, Table, select
 
-from settle.books import bars, clients, lots, personal, plain_text, purchases, quotes, register, tables, till
+from settle.books import (
+    bar_sales,
+    bars,
+    clients,
+    lots,
+    personal,
+    plain_text,
+    purchases,
+    quotes,
+    records,
+    register,
+    tables,
+    till,
+)
 from settle.books.balances import is_metal
 from settle.books.columns import moment_text
 from settle.books.listing import MOST, Page
@@ -104,6 +117,16 @@ def _purchases(work: Work) -> Rows:
         state = purchases.state_of(work, row.number)
         about = (row.number, row.client, kept["terms"], state, row.made_at, kept["paid_in"], kept["currency"])
         yield *about, Decimal(kept["net"]["amount"]), row.hash
+
+
+def _bar_sales(work: Work) -> Rows:
+    of = tables.records
+    for row in work.connection.execute(select(of).where(of.c.kind == bar_sales.SALE).order_by(of.c.n)):
+        sale = bar_sales.shown(work, records.of_row(row))
+        about = [sale[name] for name in ("id", "number", "bar", "client", "terms", "state")]
+        tax = sum((Decimal(line["amount"]["amount"]) for line in sale["taxes"]), Decimal(0))
+        money = (Decimal(sale["value"]["amount"]), tax, Decimal(sale["net"]["amount"]))
+        yield *about, row.made_at, sale["paid_in"], sale["currency"], *money, sale["hash"]
 
 
 def _credit_notes(work: Work) -> Rows:
@@ -229,6 +252,13 @@ LISTS: Mapping[str, tuple[Sequence[str], Callable[[Work], Rows]]] = {
     "purchases": (
         ("number", "client", "terms", "state", "made_at", "paid_in", "currency", "net", "hash"),
         _purchases,
+    ),
+    "bar-sales": (
+        (
+            *("id", "number", "bar", "client", "terms", "state", "made_at", "paid_in", "currency", "value"),
+            *("tax_total", "net", "hash"),
+        ),
+        _bar_sales,
     ),
     "credit-notes": (
         ("number", "credits", "client", "terms", "made_at", "currency", "net", "tax_total", "reason"),

@@ -5,12 +5,12 @@ from typing import Any
 from sqlalchemy import Row
 
 from settle.books import (
+    bar_sales,
     bars,
     bench,
     custody,
     events,
     holds,
-    house_bars,
     journal,
     melts,
     owner,
@@ -48,7 +48,7 @@ def hand_over(work: Work, serial: str, body: Json, faults: Faults) -> dict[str, 
     if row.lot is not None:
         holds.refuse_frozen(work, row.lot)
         custody.refuse_unpaid(work, row.lot, word)
-    elif not undone.standing(work, serial, house_bars.SALE):
+    elif bar_sales.standing(work, serial) is None:
         # It was taken for metal on account, not bought with money.
         custody.refuse_held_back(work, row.client, word)
     _refuse_otherwise(row, reading, division)

@@ -1,29 +1,27 @@
-"""Bars of the house's own: poured from loose stock or bought, kept in stock, sold to clients."""
+"""Bars of the house's own: poured from loose stock or bought, kept in stock."""
 
 from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Row
 
-from settle.books import bars, bench, clients, journal, owner, prices, records, scales, till, undone
+from settle.books import bars, bench, journal, owner, records, scales, till
 from settle.books import terms as terms_of_business
 from settle.books.tables import bars as bars_table
 from settle.books.work import Work
-from settle.reckoning import document, postings, sale
+from settle.reckoning import postings
 from settle.reckoning.bars import Line, Poured, Reading, Wishes, pour
 from settle.reckoning.exact import ZERO, plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.ledger import Entry
 from settle.reckoning.notices import HOT_METAL
-from settle.reckoning.price import read_prices
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import printed
-from settle.reckoning.working import Working
 
-BAR, SALE = "bar", "sale"
+BAR = "bar"
 POURED, BOUGHT = "poured", "bought"
 
 
@@ -140,68 +138,6 @@ def terms_to_trade(work: Work, r: Reader, client: str, metal: str) -> Terms:
         right = f"terms that account for {metal}"
         raise Refused(Fault("unknown-metal", "/terms", f"the terms don't account for {metal}", right))
     return terms
-
-
-def sell(work: Work, serial: str, body: Json, faults: Faults) -> dict[str, Any]:
-    """Sell a bar from stock for what it states, at the price in force; it is paid at once.
-
-    Raises `Refused`: `wrong-state`, `price-too-old`, `price-missing`.
-    """
-    row = bars.row_of(work, serial)
-    r = Reader(body, faults)
-    client = r.text("client")
-    if client:
-        clients.refuse_unknown(work, client, faults)
-    paid_in = r.word("paid_in", till.PAID_IN)
-    faults.refuse_if_any()
-    refuse_not_the_houses(row)
-    terms = terms_to_trade(work, r, client, row.metal)
-    price = document.price(prices.of_metal(work, terms, row.metal))
-    asked = {
-        "client": client,
-        "terms": terms.number,
-        "metal": row.metal,
-        "fine_mg": bars.stated(row).stated_mg,
-        "price": price,
-        "cash": paid_in == "cash",
-    }
-    made, answer = _sold(work, asked)
-    record = records.add(work, serial, SALE, {"asked": asked, "answer": answer})
-    journal.post(work, sold(work, record))
-    bars.change(work, row, state="assigned", client=client)
-    paid = till.pay(work, record.id, f"{serial} paid", client, terms, -made.net_minor, body)
-    return {"id": record.id, "bar": serial, "client": client, **answer, "payment": paid}
-
-
-def _sold(work: Work, asked: Json) -> tuple[sale.Sale, dict[str, Any]]:
-    terms = terms_of_business.find(work, asked["terms"])
-    price = read_prices({asked["metal"]: asked["price"]}, terms, Faults())[asked["metal"]]
-    rows = Working()
-    made = sale.by_house(terms, asked["metal"], asked["fine_mg"], price, in_cash=asked["cash"], working=rows)
-    return made, document.sale(made, rows)
-
-
-def sold(work: Work, record: records.Record) -> Entry:
-    """The entry of a sale, reckoned from what was asked; `ValueError` if the answer was another."""
-    made, answer = _sold(work, record.data["asked"])
-    if answer != record.data["answer"]:
-        raise ValueError("reckoned anew it differs")
-    return postings.bar_sold(record.id, record.data["asked"]["client"], record.subject, made)
-
-
-def take_back(work: Work, serial: str, body: Json, faults: Faults) -> dict[str, Any]:
-    """Reverse the sale of a bar that was not handed over: it is the house's again, the money back."""
-    reason = undone.reason_of(body, faults)
-    row = bars.row_of(work, serial)
-    standing = undone.standing(work, serial, SALE)
-    if not standing:
-        raise Refused(Fault("wrong-state", "", f"{serial} was not sold", "a bar that was sold"))
-    refuse_handed_over(row)
-    undone.undo(work, standing[-1].id, reason, [standing[-1].id])
-    for payment in till.standing(work, standing[-1].id):
-        till.reverse(work, payment, reason)
-    bars.change(work, row, state="poured", client=None)
-    return bars.shown(work, serial)
 
 
 def refuse_handed_over(row: Row[Any]) -> None:

@@ -43,7 +43,7 @@ def beside(work: Work, paper: Json) -> tuple[dict[str, Any] | None, dict[str, An
     # A credit note names its client in full already.
     who = clients.find(work, client) if isinstance(client, str) else client
     number = paper.get("terms")
-    facts: dict[str, Any] = {"prices": _entered(work, paper.get("prices") or {})}
+    facts: dict[str, Any] = {"prices": _entered(work, _prices(paper))}
     if isinstance(number, str):
         facts |= _of_terms(terms_of_business.find(work, number))
         facts |= _parting_silver(paper)
@@ -53,6 +53,11 @@ def beside(work: Work, paper: Json) -> tuple[dict[str, Any] | None, dict[str, An
         if "assay" in paper:
             facts["assays"] = _assays(work, paper)
     return who, facts
+
+
+def _prices(paper: Json) -> Mapping[str, Json]:
+    """The prices that a paper names; the invoice of a bar has one."""
+    return paper.get("prices") or ({paper["metal"]: paper["price"]} if "price" in paper else {})
 
 
 def _entered(work: Work, named: Mapping[str, Json]) -> dict[str, str]:

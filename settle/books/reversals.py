@@ -1,7 +1,7 @@
 """What is posted, reversed by a new entry that names the old one, the reason and who (J2).
 
-What rests on it goes first, and the refusal names it. For tax a settlement or purchase that
-is reversed draws a credit note.
+What rests on it goes first, and the refusal names it. For tax a settlement, purchase or bar sale
+that is reversed draws a credit note.
 """
 
 from typing import Any
@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from settle.books import (
+    bar_sales,
     bars,
     events,
     handovers,
@@ -134,6 +135,23 @@ def purchase(work: Work, number: str, body: Json, issuer: Json, faults: Faults) 
     return purchases.shown(work, number)
 
 
+def bar_sale(work: Work, serial: str, body: Json, issuer: Json, faults: Faults) -> dict[str, Any]:
+    """Reverse the sale of a bar that was not handed over: it is the house's again, the money back."""
+    reason = undone.reason_of(body, faults)
+    row = bars.row_of(work, serial)
+    sale = bar_sales.standing(work, serial)
+    if sale is None:
+        raise Refused(Fault("wrong-state", "", f"{serial} was not sold", "a bar that was sold"))
+    house_bars.refuse_handed_over(row)
+    name = bar_sales.name_of(sale)
+    note = _credit_note(work, bar_sales.posted(work, sale) | {"number": name}, reason, issuer)
+    undone.undo(work, name, reason, [name], number=note["number"], document=note)
+    for payment in till.standing(work, name):
+        till.reverse(work, payment, reason)
+    bars.change(work, row, state="poured", client=None)
+    return bars.shown(work, serial) | {"reversal": undone.shown(work, name)}
+
+
 def reconciliation(work: Work, number: str, body: Json, faults: Faults) -> dict[str, Any]:
     """Reverse the posted account of some metals of a batch or recovery, or of all: they are open again."""
     reason = undone.reason_of(body, faults)
@@ -208,9 +226,10 @@ def _refuse_owned(work: Work, row: Row[Any]) -> None:
         _refuse_resting(
             [s.number for s in settlements.posted_of(work, row.lot) if row.metal in _settled_by(s)]
         )
+    sale = bar_sales.standing(work, row.serial)
     _refuse_resting(
         [
-            *(r.id for r in undone.standing(work, row.serial, house_bars.SALE)),
+            *([] if sale is None else [bar_sales.name_of(sale)]),
             *(
                 r.id
                 for r in undone.standing(work, row.client, on_account.AS_BAR)

@@ -14,27 +14,34 @@ _WEIGHTS = ("recovered", "accountable", "bars_total", "sold", "shot", "metal_acc
 
 
 def credit_note(posted: Json, terms: Terms) -> dict[str, Any]:
-    """Each line of a posted settlement or purchase with its class, as it is credited to the client.
+    """Each line of a posted settlement, purchase or bar sale with its class, as it is credited to the client.
 
     What the client was charged is credited, what he was paid is asked back; lines and tax
-    add up to `net`, which is the document's own, turned round.
+    add up to `net`: what changed hands, turned round.
     """
     currency = posted["currency"]
     credited = {name: -minor for name, minor in _towards_net(posted, currency).items() if minor}
-    lines = [_line(name, minor, terms) for name, minor in credited.items() if _kind(name) != "tax"]
+    lines = [_line(name, minor, posted, terms) for name, minor in credited.items() if _kind(name) != "tax"]
     return {
         "client": posted["client"],
         "terms": posted["terms"],
         "currency": currency,
-        "credits": {"number": posted["number"], "tax_point": posted.get("posted_at", posted.get("made_at"))},
+        "credits": {"number": posted["number"], "tax_point": _tax_point(posted)},
         "lines": lines,
         "taxes": list(_taxes(lines, credited, terms)),
         "net": printed_money(sum(credited.values()), currency),
     }
 
 
+def _tax_point(posted: Json) -> str:
+    """When a settlement was posted, a purchase made; an invoice says it of itself."""
+    return next(str(posted[at]) for at in ("posted_at", "made_at", "tax_point") if at in posted)
+
+
 def _towards_net(posted: Json, currency: str) -> dict[str, int]:
-    """Each line of money as it counts towards the net; of a further settlement what it added (H8)."""
+    """Each line of money as it counts for the client; of a further settlement what it added (H8)."""
+    if "bar" in posted:
+        return _of_bar_sale(posted, currency)
     if posted.get("further"):
         lines = posted["further"]["lines"]
         return {line["line"]: _minor(line["difference"], currency) for line in lines}
@@ -51,6 +58,15 @@ def _towards_net(posted: Json, currency: str) -> dict[str, int]:
     }
 
 
+def _of_bar_sale(posted: Json, currency: str) -> dict[str, int]:
+    """All of it was charged to the client: bar, tax, what cash was rounded by."""
+    return {
+        f"bar: {posted['bar']}": -_minor(posted["value"], currency),
+        **{f"tax: {tax['code']}": -_minor(tax["amount"], currency) for tax in posted["taxes"]},
+        "cash rounding": -_minor(posted["cash_rounding"], currency),
+    }
+
+
 def _minor(money: Json, currency: str) -> int:
     return minor_units(Exact(money["amount"]), currency)
 
@@ -59,16 +75,16 @@ def _kind(line: str) -> str:
     return line.partition(": ")[0]
 
 
-def _line(name: str, minor: int, terms: Terms) -> dict[str, Any]:
-    code = _code(name, terms)
+def _line(name: str, minor: int, posted: Json, terms: Terms) -> dict[str, Any]:
+    code = _code(name, posted, terms)
     tax_class = None if code is None else terms.taxes[code].tax_class
     return {"line": name, "amount": printed_money(minor, terms.currency), "tax": code, "class": tax_class}
 
 
-def _code(name: str, terms: Terms) -> str | None:
+def _code(name: str, posted: Json, terms: Terms) -> str | None:
     kind, _, of = name.partition(": ")
-    if kind == "top-up":
-        return terms.metals[of].top_up_tax
+    if kind in ("top-up", "bar"):
+        return terms.metals[of if kind == "top-up" else posted["metal"]].top_up_tax
     return next((c.tax for c in terms.charges if kind == "charge" and c.name == of), None)
 
 

@@ -37,6 +37,22 @@ def test_a_bought_lot_is_found_as_posted_and_then_as_reversed(at: Any) -> None:
     assert list(faults(till)) == []
 
 
+def test_a_sold_bar_is_found_as_posted_and_then_as_reversed(at: Any) -> None:
+    till = at("settled")
+    till.client("Ben Other")
+    said = {"weight": grams("50"), "fineness": "999", "mark": "X 1", "terms": "T-1"}
+    cost = {"cost": {"amount": "40.00", "currency": "GBP"}, "paid_in": "transfer"}
+    for client in ("C-1", "C-2"):
+        bar = till.post("/v1/stock/bars", {"kind": "bought", "metal": "silver", **said, **cost})["serial"]
+        till.post(f"/v1/bars/{bar}/sale", {"client": client, "terms": "T-1", "paid_in": "cash"})
+    till.post(f"/v1/bars/{bar}/sale/reversal", {"reason": "a mistake"})
+    assert [(s["client"], s["state"]) for s in till.listed("/v1/bar-sales")] == [
+        ("C-2", "reversed"),
+        ("C-1", "posted"),
+    ]
+    assert list(faults(till)) == []
+
+
 def test_a_bar_in_a_list_says_whose_it_is(at: Any) -> None:
     assert {bar["belongs_to"] for bar in at("poured").listed("/v1/bars")} == {None}
     till = at("settled")

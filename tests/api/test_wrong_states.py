@@ -305,6 +305,7 @@ def test_a_refused_posting_draws_no_number(at: Any) -> None:
     [
         *("/v1/quotes/Q-2026-0009", "/v1/lots/L-2026-0009", "/v1/batches/B-2026-0009", "/v1/bars/BAR-9"),
         *("/v1/clients/C-9", "/v1/terms/T-9", "/v1/purchases/P-2026-0009", "/v1/settlements/S-2026-0009"),
+        *("/v1/bar-sales/I-2026-0009", "/v1/bar-sales/E-1"),
         *("/v1/batches/B-2026-0009/reconciliation", "/v1/settlements/SD-9/comparison", "/v1/quotes/%00"),
     ],
 )

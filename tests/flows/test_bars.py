@@ -237,6 +237,6 @@ def test_a_bar_of_the_houses_is_withdrawn_into_loose_stock(settled: Desk) -> Non
 
 def test_a_sold_bar_is_not_withdrawn(shop: Desk) -> None:
     serial = shop.buy_bar()["serial"]
-    sale = shop.sell_bar(serial)["id"]
+    sale = shop.sell_bar(serial)["number"]
     refused = shop.refused.withdraw_bar(serial)
     assert (refused.kind, sale in refused.body["detail"]) == ("something-rests-on-it", True)

@@ -113,7 +113,7 @@ class Quarter:
         return self.keep("payment", self.desk.pay(settlement["number"], amount, paid_in))
 
     def reverse(self, path: str) -> Json:
-        """Reverse a settlement or purchase; its credit note is kept."""
+        """Reverse a settlement, purchase or bar sale; its credit note is kept."""
         note = self.desk.reverse(path)["reversal"]["credit_note"]
         return self.keep("credit note", self.desk.get(f"/v1/credit-notes/{note}"))
 
@@ -197,9 +197,7 @@ def _february(q: Quarter) -> None:
     q.on(2, 9)
     q.keep("metal sale", desk.sell_metal(BEN, "gold", weight=grams("7.5"), paid_in="cash", **PAYS))
     q.on(2, 12)
-    # The answer to a bar that is bought doesn't say what it cost.
-    paid = {"cost": money("1900.00"), "paid_in": "transfer"}
-    q.keep("bar bought", desk.buy_bar("31.1", **paid) | paid)
+    q.keep("bar bought", desk.buy_bar("31.1", cost=money("1900.00"), paid_in="transfer"))
     q.keep("bar sale", desk.sell_bar("BAR-2026-0001", client=CARA))
     poured = desk.pour_bar("10.02")["serial"]
     q.keep("metal bar", desk.take_bar(BEN, poured, **PAYS))
@@ -246,8 +244,7 @@ def _march(q: Quarter) -> None:
     wrong = q.keep("metal sale", slip)
     desk.reverse(f"clients/{BEN}/metal-sales/{wrong['id']}")
     q.keep("metal sale back", wrong)
-    desk.reverse(f"bars/{q.named['bar_sale']['bar']}/sale")
-    q.keep("bar sale back", q.named["bar_sale"])
+    q.reverse(f"bars/{q.named['bar_sale']['bar']}/sale")
     # 23:30 in London on the last day of the quarter, and half an hour past its end.
     q.on(3, 31, 22, 30)
     books = desk.get("/v1/position")["money"]["GBP"]["till"]["amount"]

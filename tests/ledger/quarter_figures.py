@@ -135,7 +135,7 @@ def _credit_note(of: Figures, kept: Kept, by_number: Json) -> None:
     assert said == {code: taxes.get(code, 0) for code in {code for code, _ in lines}}
     of.tax.subtract(taxes)
     credited = by_number[kept.said["credits"]["number"]]
-    back = _purchase if credited["number"].startswith("P-") else _settlement
+    back = {"P": _purchase, "I": _bar_sale, "S": _settlement}[credited["number"][0]]
     back(of, Kept(kept.kind, kept.at, credited), by_number, sign=-1)
 
 
@@ -167,7 +167,8 @@ def _bar_sale(of: Figures, kept: Kept, _: Json, sign: int = 1) -> None:
     said = kept.said
     taxes = dict(_taxed([("standard", minor(said["value"]))]))
     assert {tax["code"]: minor(tax["amount"]) for tax in said["taxes"]} == {"standard": taxes["standard"]}
-    of.tax["standard"] += sign * taxes["standard"]
+    if sign > 0:
+        of.tax["standard"] += taxes["standard"]
     due = minor(said["value"]) + taxes["standard"] + minor(said["cash_rounding"])
     of.cash[PLACE[said["payment"]["paid_in"]]] += sign * due
 
@@ -192,7 +193,6 @@ _DOCUMENTS: dict[str, Any] = {
     "metal sale back": lambda of, kept, by: _metal_sale(of, kept, by, sign=-1),
     "metal bar": _metal_bar,
     "bar sale": _bar_sale,
-    "bar sale back": lambda of, kept, by: _bar_sale(of, kept, by, sign=-1),
     "bar bought": _bought,
     "stock bought": _bought,
     "cash count": _cash_count,

@@ -52,6 +52,16 @@ def test_retention_runs_from_the_last_dealing(done: House) -> None:
     assert "retention runs until 2037-03-08T09:30:00.000Z" in said(done)
 
 
+def test_retention_runs_by_the_terms_of_a_bars_sale_too(done: House) -> None:
+    till = done.till
+    number = till.terms(terms(retention="P10Y"))["number"]
+    said_of = {"weight": {"amount": "50", "unit": "g"}, "fineness": "999", "mark": "X 1", "terms": number}
+    cost = {"cost": {"amount": "40.00", "currency": "GBP"}, "paid_in": "transfer"}
+    bar = till.post("/v1/stock/bars", {"kind": "bought", "metal": "silver", **said_of, **cost})["serial"]
+    till.post(f"/v1/bars/{bar}/sale", {"client": CLIENT, "terms": number, "paid_in": "cash"})
+    assert "retention runs until 2036-03-08T09:30:00.000Z" in said(done)
+
+
 def test_a_lot_in_the_house_refuses_it(done: House) -> None:
     lot = done.till.receive(client=CLIENT, items=asked()["items"])["number"]
     done.clock.move(days=3000)

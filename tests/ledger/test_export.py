@@ -33,7 +33,7 @@ def rows(path: Path) -> list[dict[str, str]]:
 
 LISTS = {
     "clients.csv": 1, "quotes.csv": 1, "lots.csv": 1, "batches.csv": 1, "bars.csv": 2, "bar-list.csv": 2,
-    "settlements.csv": 1, "purchases.csv": 0, "prices.csv": 4,
+    "settlements.csv": 1, "purchases.csv": 0, "prices.csv": 4, "bar-sales.csv": 0,
     "credit-notes.csv": 0, "payments.csv": 0, "register.csv": 5, "journal.csv": None, "journal.beancount": None,
 }  # fmt: skip
 
@@ -100,6 +100,30 @@ def test_payments_credit_notes_and_the_register_are_lists_too(house: House, tmp_
     assert register[-1]["paid"] == f"{bought['net']['amount']}GBP/cash/to_client"
     brought = [Decimal(item["gross"]["g"]) for item in till.get(f"/v1/lots/{LOT}")["items"]]
     assert [Decimal(row["gross_g"]) for row in register[:-1]] == brought
+
+
+def test_bars_sold_are_a_list_with_their_tax_and_whether_they_stand(house: House, tmp_path: Path) -> None:
+    till = house.till
+    said = {"weight": grams("100"), "fineness": "999", "mark": "=1+1", "terms": "T-1"}
+    cost = {"cost": {"amount": "70.00", "currency": "GBP"}, "paid_in": "transfer"}
+    for _ in range(2):
+        bar = till.post("/v1/stock/bars", {"kind": "bought", "metal": "silver", **said, **cost})["serial"]
+        last = till.post(f"/v1/bars/{bar}/sale", {"client": "C-1", "terms": "T-1", "paid_in": "cash"})
+    till.post(f"/v1/bars/{bar}/sale/reversal", {"reason": "=a mistake"})
+    found = exported(house, tmp_path)
+    assert "=1+1" not in (found["bar-sales.csv"]).read_text()
+    sales = rows(found["bar-sales.csv"])
+    assert [(s["number"], s["state"]) for s in sales] == [
+        ("I-2026-0001", "posted"),
+        ("I-2026-0002", "reversed"),
+    ]
+    told = [last[name]["amount"] for name in ("value", "net")]
+    assert [sales[1]["value"], sales[1]["net"]] == told
+    # Silver is charged at the standard rate under these terms: 20 % of the value.
+    assert Decimal(sales[1]["tax_total"]) == Decimal(last["taxes"][0]["amount"]["amount"]) > 0
+    assert (sales[1]["bar"], sales[1]["paid_in"], sales[1]["hash"]) == (bar, "cash", last["hash"])
+    (note,) = rows(found["credit-notes.csv"])
+    assert (note["credits"], note["net"], note["reason"]) == ("I-2026-0002", told[1], "'=a mistake")
 
 
 CELLS = [
@@ -196,6 +220,6 @@ def test_empty_books_export_to_headings(tmp_path: Path) -> None:
     stores.migrated(file)
     house = a_house(file, Clock(), {"owner": ""})
     found = exported(house, tmp_path)
-    assert [rows(path) for name, path in found.items() if name.endswith(".csv")] == [[]] * 13
+    assert [rows(path) for name, path in found.items() if name.endswith(".csv")] == [[]] * 14
     assert judged(found["journal.beancount"]) == ({}, [])
     house.books.close()

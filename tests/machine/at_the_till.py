@@ -267,8 +267,9 @@ def bar_sold(s: Shop, data: Random, bar: Bar) -> None:
 
     def then(answer: Json) -> None:
         moves = _sold(s, answer, client, way, -1)
-        s.m.book(answer["id"], moves | {(f"{client} bars", bar.metal): bar.stated_mg})
-        s.m.bar_sales[bar.serial] = {"id": answer["id"], "payment": answer["payment"]["id"]}
+        number = s.drawn("I", answer["number"])
+        s.m.book(number, moves | {(f"{client} bars", bar.metal): bar.stated_mg})
+        s.m.bar_sales[bar.serial] = {"number": number, "payment": answer["payment"]["id"]}
         bar.state, bar.client = "assigned", client
 
     may = bar in _houses(s) and s.fresh(bar.metal)
@@ -279,14 +280,15 @@ def bar_sold(s: Shop, data: Random, bar: Bar) -> None:
     "bar sale reversed", lambda s: [b for b in every_bar(s) if b.serial in s.m.bar_sales], every_bar, weight=1
 )
 def bar_sale_reversed(s: Shop, _data: Random, bar: Bar) -> None:
-    def then(_answer: Json) -> None:
+    def then(answer: Json) -> None:
+        s.drawn("N", answer["reversal"]["credit_note"])
         sale = s.m.bar_sales.pop(bar.serial)
         s.m.unbook(sale["payment"])
-        s.m.unbook(sale["id"])
+        s.m.unbook(sale["number"])
         bar.state, bar.client = "poured", None
 
     sale = s.m.bar_sales.get(bar.serial)
-    may = sale is not None and bar.state != "handed_over" and s.m.undoable(sale["id"])
+    may = sale is not None and bar.state != "handed_over" and s.m.undoable(sale["number"])
     s.ask("bar sale reversed", f"/v1/bars/{bar.serial}/sale/reversal", MISTAKE, then, may=may)
 
 

@@ -128,6 +128,8 @@ COUNTER_SALES = [
         },
     ),
     post(f"/v1/bars/{BAR}/sale", {"client": CLIENT, "terms": "T-1", "paid_in": "transfer"}),
+    get("/v1/bar-sales"),
+    get("/v1/bar-sales/I-2026-0001"),
     post(f"/v1/bars/{BAR}/sale/reversal", MISTAKE),
     post("/v1/pour-plans", {"weight": grams("56.848"), "moulds": ["twenty", grams("10")]}),
 ]

@@ -56,6 +56,7 @@ def addresses(house: House) -> dict[str, str]:
         "settlement": f"/v1/settlements/{n['settlement']}",
         "reconciliation": f"/v1/batches/{n['batch']}/reconciliation",
         "purchase": f"/v1/purchases/{n['purchase']}",
+        "bar_sale": f"/v1/bar-sales/{n['bar_sale']}",
         "certificate": f"/v1/bars/{n['bar']}/certificate",
         "credit_note": f"/v1/credit-notes/{n['credit_note']}",
         "account": "/v1/clients/C-1/account",

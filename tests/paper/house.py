@@ -92,6 +92,7 @@ def walk(house: House) -> House:
     reversed_by = house.post(f"/v1/purchases/{undone}/reversal", {"reason": "The wrong client was typed."})
     assert reversed_by.status_code == 201
     house.names["credit_note"] = house.shown("/v1/credit-notes")["items"][0]["number"]
+    house.names["bar_sale"] = sell_a_bar(house)
     return house
 
 
@@ -135,6 +136,16 @@ def buy(house: House) -> str:
     items = [i for i in A["request"]["items"] if i["evidence"] == "hallmark"]
     bought = {"client": "C-1", "terms": number, "items": items, "paid_in": "cash"}
     made: str = house.post("/v1/purchases", bought).json["number"]
+    return made
+
+
+def sell_a_bar(house: House) -> str:
+    """A bar of silver, on which there is tax, for cash."""
+    said = {"weight": {"amount": "100", "unit": "g"}, "fineness": "999", "mark": "a maker 1234"}
+    cost = {"cost": {"amount": "70.00", "currency": "GBP"}, "paid_in": "transfer"}
+    bar = house.post("/v1/stock/bars", {"kind": "bought", "metal": "silver", "terms": "T-1", **said, **cost})
+    body = {"client": "C-1", "terms": "T-1", "paid_in": "cash"}
+    made: str = house.post(f"/v1/bars/{bar.json['serial']}/sale", body).json["number"]
     return made
 
 

@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from .house import CLIENT, Json, long, pages, pdf, printer
+from .house import CLIENT, SHOP, Json, long, open_shop, pages, pdf, printer, sell_a_bar
 
 ROOT = Path(__file__).resolve().parents[2]
 KINDS = (
     "quote", "receipt", "report", "bar_list", "settlement", "reconciliation", "purchase", "certificate",
-    "credit_note", "account", "parting_plan",
+    "credit_note", "account", "parting_plan", "bar_sale",
 )  # fmt: skip
 # Which figures of its JSON a reader must find on the paper: paths, `*` for each member.
 TOTALS = {
@@ -41,6 +41,10 @@ TOTALS = {
     ],
     "purchase": ["net", "cases/final/payouts_total", "items/*/gross", "prices/*"],
     "certificate": ["says/weight", "says/fine"],
+    "bar_sale": [
+        "net", "value", "taxes/*/amount", "taxes/*/base", "price", "stated_weight", "stated_fine",
+        "payment/amount",
+    ],
     "credit_note": ["lines/*/amount", "taxes/*/amount"],
     "account": ["closing/*/*", "movements/*/lines/*/amount", "movements/*/lines/*/balance"],
     "parting_plan": ["silver_to_add", "melt_with_silver", "quantities/*/from", "quantities/*/to"],
@@ -88,6 +92,22 @@ def test_a_document_is_tagged_and_brings_its_fonts(documents: dict[str, Json], k
             descendant = font.get_object()["/DescendantFonts"][0].get_object()
             described = descendant["/FontDescriptor"].get_object()
             assert {"/FontFile2", "/FontFile3"} & set(described.keys()), described
+
+
+def test_a_reversed_invoice_says_so_and_its_credit_note_names_it(opened: Any) -> None:
+    house = opened()
+    open_shop(house)
+    number = sell_a_bar(house)
+    bar = house.shown(f"/v1/bar-sales/{number}")["bar"]
+    note = house.post(f"/v1/bars/{bar}/sale/reversal", {"reason": "The wrong bar."}).json["reversal"][
+        "credit_note"
+    ]
+    papers = {f"/v1/bar-sales/{number}": ("Reversed", note), f"/v1/credit-notes/{note}": (number, "93.14")}
+    for path, said in papers.items():
+        answer = house.get(path, Accept="application/pdf")
+        assert answer.mimetype == "application/pdf"
+        text = " ".join(pages(answer.data))
+        assert [one for one in (*said, CLIENT, SHOP.name, SHOP.tax_identity) if one not in text] == []
 
 
 SIZES = {"a4": (210, 297), "letter": (216, 279), "receipt": (80, None)}
