@@ -7,11 +7,12 @@ from sqlalchemy import Row, select
 
 from settle.books import bench, journal, lots, melts, pots, records, scales
 from settle.books import terms as terms_of_business
-from settle.books.columns import moment_text
+from settle.books.columns import Member, moment_text
 from settle.books.listing import Listed, Page, page_of
 from settle.books.narrowing import ALL, Wanted, of_clients_lot
 from settle.books.tables import bars
 from settle.books.tables import lots as lots_table
+from settle.books.tables import records as records_table
 from settle.books.work import Work
 from settle.reckoning import document, postings
 from settle.reckoning.bars import Poured, Reading, Wishes, pour, read_instructions
@@ -47,22 +48,27 @@ def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     faults.refuse_if_any()
     row = _lot(work, lot)
     terms = terms_of_business.find(work, row.terms)
-    wishes = read_instructions(lots.instructions(work, lot), terms, Faults()).get(metal, Wishes())
-    if line >= len(wishes.lines):
-        right = f"a line from 0 to {len(wishes.lines) - 1}" if wishes.lines else "bars in the instructions"
+    wanted = wishes(work, lot, metal, terms)
+    if line >= len(wanted.lines):
+        right = f"a line from 0 to {len(wanted.lines) - 1}" if wanted.lines else "bars in the instructions"
         raise Refused(Fault("contradiction", "/line", f"{lot} asked for no such line of {metal}", right))
     _refuse_settled(work, row, metal)
     known = scales.known(work)
     kept = _kept(work, row, body, r, terms, known, metal)
     faults.refuse_if_any()
     corrected = _corrected(work, body, metal)
-    _refuse_filled(work, row, metal, line, wishes, corrected)
+    _refuse_filled(work, row, metal, line, wanted, corrected)
     _refuse_more_than_in_stock(work, metal, kept, corrected)
     # Looked at before anything is kept: a refused bar draws no number.
-    poured = pour(terms, wishes, line, read_reading(kept), "")
+    poured = pour(terms, wanted, line, read_reading(kept), "")
     serial = _keep(work, row, metal, kept | {"stated": states(poured)}, body, corrected)
     told = [HOT_METAL, *melts.weighing_notices(work, body, read_reading(kept).weight_g, known)]
     return shown(work, serial) | {"notices": [n.as_json() for n in told]}
+
+
+def wishes(work: Work, lot: str, metal: str, terms: Terms) -> Wishes:
+    """What bars a lot's client wants of a metal."""
+    return read_instructions(lots.instructions(work, lot), terms, Faults()).get(metal, Wishes())
 
 
 def _line(r: Reader) -> int:
@@ -120,6 +126,17 @@ def read_reading(data: Json) -> Reading:
     return Reading(r.weight("reading"), r.weight("division"), r.decimal("assay"), r.decimal("assay_u"))
 
 
+def reading_before(work: Work, serial: str, entry: str) -> Reading:
+    """The reading that a bar of a lot had when an entry was made; `LookupError` where it had none."""
+    of = records_table.c
+    until = select(of.n).where(of.id == entry).scalar_subquery()
+    there = select(of.data).where(of.kind == BAR, Member(of.data, "serial") == serial, of.n < until)
+    data = work.connection.execute(there.order_by(of.n.desc()).limit(1)).scalar()
+    if data is None:
+        raise LookupError(f"no bar {serial}")
+    return read_reading(data)
+
+
 def states(poured: Poured) -> dict[str, Any]:
     """What a bar states, as its row keeps it."""
     return {
@@ -166,10 +183,10 @@ def _refuse_in_a_pour(work: Work, row: Row[Any]) -> None:
 
 
 def _refuse_filled(
-    work: Work, row: Row[Any], metal: str, line: int, wishes: Wishes, corrected: Row[Any] | None
+    work: Work, row: Row[Any], metal: str, line: int, wanted: Wishes, corrected: Row[Any] | None
 ) -> None:
-    wanted = wishes.lines[line].count
-    most = 1 if wanted == "whole" else wanted
+    count = wanted.lines[line].count
+    most = 1 if count == "whole" else count
     there = [b for b in of_lot(work, row.number) if b.metal == metal and b.data["line"] == line]
     there = [b for b in there if corrected is None or b.serial != corrected.serial]
     if isinstance(most, int) and len(there) >= most:

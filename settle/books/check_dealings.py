@@ -22,6 +22,7 @@ from settle.books import (
     on_account,
     outturns,
     pots,
+    pouring,
     purchases,
     reconciliations,
     records,
@@ -51,6 +52,7 @@ def parts(work: Work) -> list[Part]:
     return [
         ("payments in the journal", _rows(work, tables.payments), lambda: _payments(work)),
         ("what entries moved", _rows(work, tables.records), lambda: _moved(work)),
+        ("what bars state", _rows(work, tables.bars), lambda: _stated(work)),
         ("reversals", _rows(work, tables.reversals), lambda: _reversals(work)),
         ("what clients are owed", _rows(work, tables.clients), lambda: _clients(work)),
     ]
@@ -104,6 +106,10 @@ def _came_out(work: Work, record: records.Record) -> Entry:
     return postings.came_out(record.id, record.subject, metal, out.fine_mg)
 
 
+def _pour(work: Work, record: records.Record) -> Entry:
+    return pouring.entry_of(work, record, _terms(work, record.subject))
+
+
 def _held_ended(work: Work, record: records.Record) -> Entry:
     return held.entry_of(work, record, _terms(work, record.subject))
 
@@ -112,7 +118,8 @@ _MOVES: Mapping[str, Callable[[Work, records.Record], Entry]] = {
     loans.LOAN: _lent,
     outturns.OUTTURN: _came_out,
     held.ENDED: _held_ended,
-    house_bars.BAR: _bar,
+    bars.BAR: _bar,
+    bars.POUR: _pour,
     bar_sales.SALE: bar_sales.sold,
     holds.RETURN: _returned,
     handovers.HANDOVER: lambda _work, record: handovers.entry_of(record),
@@ -136,6 +143,22 @@ def _moved(work: Work) -> Found:
             yield _not_posted(work, _MOVES[kind](work, record))
         except (Refused, LookupError, ValueError, TypeError) as error:
             yield f"{name}: can't be reckoned anew: {error}"
+
+
+def _stated(work: Work) -> Found:
+    """Each bar is as its entry says, and states what follows from it."""
+    for row in work.connection.execute(select(tables.bars).order_by(tables.bars.c.n)):
+        record = records.find(work, row.record)
+        if record is None or any(record.data.get(name) != said for name, said in row.data.items()):
+            yield f"{row.serial}: it is not as {row.record} says"
+            continue
+        try:
+            # The wishes that a withdrawn bar served may be others by now.
+            anew = row.data["stated"] if row.state == "withdrawn" else house_bars.states_anew(work, row)
+        except (Refused, LookupError) as error:
+            yield f"{row.serial}: what it states can't be reckoned anew: {error}"
+            continue
+        yield None if anew == row.data["stated"] else f"{row.serial}: it would state otherwise"
 
 
 def _reversals(work: Work) -> Found:

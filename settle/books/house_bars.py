@@ -123,6 +123,17 @@ def entered(work: Work, record: records.Record) -> Entry:
     return postings.bar_bought(record.id, serial, data["metal"], fine_mg, place, currency, cost)
 
 
+def states_anew(work: Work, row: Row[Any]) -> Json:
+    """What a bar states (A6), the house's or a client's, reckoned from what was kept of it."""
+    terms, reading = bars.terms_of(work, row), bars.read_reading(row.data)
+    if row.lot is not None:
+        wishes = bars.wishes(work, row.lot, row.metal, terms)
+        return bars.states(pour(terms, wishes, row.data["line"], reading, ""))
+    r = Reader(row.data, Faults())
+    line = Line(r.weight("nominal"), r.decimal("fineness"), 1) if r.has("nominal") else None
+    return bars.states(_states(terms, reading, line))
+
+
 def refuse_not_the_houses(row: Row[Any], pointer: str = "") -> None:
     """Only a bar that is in stock and nobody's can be sold or given for metal on account."""
     if row.lot is not None or row.state != "poured":

@@ -11,6 +11,7 @@ from settle.books.work import Work
 from settle.reckoning import bath, postings
 from settle.reckoning.batch import Weighed
 from settle.reckoning.exact import ZERO, Exact, plain, shown
+from settle.reckoning.ledger import Entry
 from settle.reckoning.notices import HOT_METAL
 from settle.reckoning.pour import PourAccount, pour_account
 from settle.reckoning.pour_plan import pour_plan
@@ -142,6 +143,16 @@ def pour(work: Work, batch: str, body: Json, faults: Faults) -> dict[str, Any]:
     journal.post(work, postings.pour_lost(record.id, batch, metal, account.loss_mg))
     versions.raise_batch(work, batch)
     return _shown(record.id, account, terms)
+
+
+def entry_of(work: Work, record: records.Record, terms: Terms) -> Entry:
+    """The entry of a pour, reckoned from what it says and the readings that its bars had then."""
+    r = Reader(record.data, Faults())
+    taken = _weighed(work, r, "taken", terms)
+    trimmings = [_weighed(work, r, "trimmings", terms)] if r.has("trimmings") else []
+    readings = [bars.reading_before(work, serial, record.id) for serial in record.data["bars"]]
+    account = pour_account([taken], readings, trimmings, terms.pour_loss)
+    return postings.pour_lost(record.id, record.subject, record.data["metal"], account.loss_mg)
 
 
 def _weighed(work: Work, r: Reader, field: str, terms: Terms) -> Weighed:
