@@ -16,6 +16,7 @@ from api.http.representations import is_for_paper, on_paper
 from api.schemas.answers_books import (
     AccountAnswer,
     CashCountAnswer,
+    MoneyMoveAnswer,
     PeriodAnswer,
     PeriodsAnswer,
     PositionAnswer,
@@ -25,13 +26,14 @@ from api.schemas.answers_books import (
 )
 from api.schemas.answers_counter import ClientAnswer
 from api.schemas.answers_papers import PhotographAnswer, PhotographsAnswer
-from api.schemas.ledger import CashCountSchema, StockCountSchema
+from api.schemas.ledger import CashCountSchema, MoneyMoveSchema, StockCountSchema
 from api.schemas.queries import PositionQuery, RegisterQuery, SpanQuery
 from settle.books import (
     accounts,
     counts,
     erasure,
     journal,
+    money_moves,
     periods,
     photographs,
     position,
@@ -135,6 +137,16 @@ def count_stock(data: Body, faults: Faults) -> Any:
 def count_cash(data: Body, faults: Faults) -> Any:
     """Count the till against the books; with `book` and a reason its difference is booked."""
     return counts.cash(the_work(), data, faults)
+
+
+@blp.route("/money-moves", methods=["POST"])
+@scope("owner")
+@keeps()
+@body(MoneyMoveSchema)
+@answers(201, MoneyMoveAnswer)
+def move_money(data: Body, faults: Faults) -> Any:
+    """Move money that answers for no metal: a float, takings banked, tax paid, what the owner takes."""
+    return money_moves.enter(the_work(), data, faults)
 
 
 @blp.route("/register")

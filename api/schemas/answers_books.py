@@ -215,6 +215,20 @@ class CashCountAnswer(Answer):
     entry = String(allow_none=True)
 
 
+class MoneyMoveAnswer(Answer):
+    """Money that was moved, as entered."""
+
+    id = String()
+    from_ = String(data_key="from")
+    to = String()
+    tax = String(allow_none=True)
+    amount = Amount()
+    note = String(allow_none=True)
+    corrects = String(allow_none=True)
+    reason = String(allow_none=True)
+    made_at = Moment()
+
+
 class CountedBarsAnswer(Answer):
     """Bars that nobody found, and bars that the books don't have in the house."""
 

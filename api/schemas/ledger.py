@@ -1,8 +1,10 @@
 """What is counted against the books."""
 
 from api.schemas.base import Money, Schema, Weight
+from api.schemas.bench import Corrigible
 from api.schemas.fields import DecimalString, Flag, Metal, Objects, Text, Values, Word
 from settle.books.counts import METAL_PLACES
+from settle.books.money_moves import PLACES
 
 
 class CountedMetalSchema(Schema):
@@ -33,3 +35,13 @@ class CashCountSchema(CountSchema):
     """What was counted in the till, in one currency."""
 
     counted = Money(required=True)
+
+
+class MoneyMoveSchema(Corrigible):
+    """Money that is moved and answers for no metal; a correction to nothing strikes an entry out."""
+
+    from_ = Word(PLACES, required=True, data_key="from")
+    to = Word(PLACES, required=True)
+    tax = Text(least=1, metadata={"description": "The code of the tax that is paid, or paid back"})
+    amount = Money(required=True)
+    note = Text(least=1)

@@ -19,6 +19,7 @@ from settle.books import (
     journal,
     loans,
     lots,
+    money_moves,
     on_account,
     outturns,
     pots,
@@ -127,6 +128,7 @@ _MOVES: Mapping[str, Callable[[Work, records.Record], Entry]] = {
     on_account.AS_BAR: lambda _work, record: on_account.taken(record),
     stock.STOCK: lambda _work, record: stock.entry_of(record),
     counts.STOCK_COUNT: lambda _work, record: counts.entry_of(record),
+    money_moves.MOVE: lambda _work, record: money_moves.entry_of(record),
     counts.CASH_COUNT: lambda _work, record: counts.entry_of(record),
 }
 

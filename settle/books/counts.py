@@ -4,7 +4,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from settle.books import balances, bars, journal, melts, records, scales
+from settle.books import balances, bars, journal, melts, records, scales, till
 from settle.books import terms as terms_of_business
 from settle.books.stock import HOUSE
 from settle.books.tables import bars as bars_table
@@ -13,7 +13,6 @@ from settle.reckoning import postings
 from settle.reckoning.exact import Exact
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.ledger import Entry
-from settle.reckoning.money import PLACES, minor_units
 from settle.reckoning.notices import Notice
 from settle.reckoning.problems import Faults
 from settle.reckoning.reading import Json, Reader
@@ -78,12 +77,8 @@ def cash(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
 
 
 def _cash(r: Reader) -> Counted:
-    inner = r.object("counted")
-    amount, currency = inner.decimal("amount"), inner.text("currency")
-    if currency and currency not in PLACES:
-        inner.fault("currency", "unknown-currency", f'"{currency[:10]}" is not in ISO 4217', "such as GBP")
-        return {}
-    return {(_TILL, currency): minor_units(amount, currency)} if currency else {}
+    currency, minor = till.read_money(r, "counted")
+    return {(_TILL, currency): minor} if currency else {}
 
 
 def _reason(r: Reader) -> str | None:

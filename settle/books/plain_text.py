@@ -24,7 +24,7 @@ _ROOTS = {"client": "Liabilities", "tax": "Liabilities", "charges": "Income", "c
 # The house's own: what it holds, what it began with, what it earned; the rest is what it bore.
 _HOUSE = {
     **dict.fromkeys(("stock", "bars", "bought", "process", "held", "lent", "till", "bank"), "Assets"),
-    "opening": "Equity",
+    **dict.fromkeys(("opening", "owner"), "Equity"),
     "kept": "Income",
 }
 _OPTIONS = ('option "title" "settle"', 'option "tolerance_multiplier" "0"')

@@ -8,7 +8,6 @@ from settle.books.work import Work
 from settle.reckoning import postings
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.ledger import Entry
-from settle.reckoning.money import PLACES, minor_units
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
@@ -77,12 +76,7 @@ def _cost(r: Reader, kind: str) -> tuple[str, str, int]:
     if not r.has("cost"):
         r.missing("cost", 'what was paid, such as {"amount": "310.00", "currency": "GBP"}')
         return place, "", 0
-    inner = r.object("cost")
-    amount, currency = inner.decimal("amount"), inner.text("currency")
-    if currency not in PLACES:
-        inner.fault("currency", "unknown-currency", f'"{currency[:10]}" is not in ISO 4217', "such as GBP")
-        return place, "", 0
-    return place, currency, minor_units(amount, currency)
+    return place, *till.read_money(r, "cost")
 
 
 def held(work: Work) -> dict[str, dict[str, str]]:

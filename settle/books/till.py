@@ -37,12 +37,30 @@ def read_amount(r: Reader, currency: str, field: str = "amount") -> int:
     value, given = inner.decimal("amount"), inner.text("currency")
     if given and given != currency:
         inner.fault("currency", "other-currency", f"{given} can't pay what is in {currency}", currency)
-    minor = minor_units(value, currency)
-    if Exact(minor, 10 ** DECIMALS[currency]) != value:
-        inner.fault("amount", "out-of-range", "finer than the currency", f"whole minor units of {currency}")
-    elif minor == 0:
+    minor = _whole(inner, value, currency)
+    if value == 0:
         inner.fault("amount", "out-of-range", "nothing", "an amount above zero")
     return minor
+
+
+def _whole(r: Reader, value: Exact, currency: str) -> int:
+    """Minor units of a currency; a fault where there is a part of one."""
+    minor = minor_units(value, currency)
+    if Exact(minor, 10 ** DECIMALS[currency]) != value:
+        r.fault("amount", "out-of-range", "finer than the currency", f"whole minor units of {currency}")
+    return minor
+
+
+def read_money(r: Reader, field: str) -> tuple[str, int]:
+    """The currency and minor units of money in any currency; no currency where it isn't one."""
+    inner = r.object(field)
+    amount, currency = inner.decimal("amount"), inner.text("currency")
+    if not currency:
+        return "", 0
+    if currency not in DECIMALS:
+        inner.fault("currency", "unknown-currency", f'"{currency[:10]}" is not in ISO 4217', "such as GBP")
+        return "", 0
+    return currency, _whole(inner, amount, currency)
 
 
 def pay(

@@ -20,6 +20,7 @@ STOCK = "house:stock"
 OPENING = "house:opening"
 TILL = "house:till"
 BANK = "house:bank"
+OWNER = "house:owner"
 BARS = "house:bars"
 BOUGHT = "house:bought"
 DIFFERENCE = "house:difference of assay and weighing"
@@ -69,6 +70,11 @@ def counted(document: str, differences: Iterable[tuple[str, str, int]]) -> Entry
     """What was counted above or below the books, by account and commodity."""
     legs = (leg for account, of, amount in differences for leg in move(COUNTED, account, of, amount))
     return entry(document, "difference of a count", legs)
+
+
+def money_moved(document: str, source: str, target: str, currency: str, minor: int) -> Entry:
+    """Money that answers for no metal goes from one place to another."""
+    return entry(document, f"{source} to {target}", move(source, target, currency, minor))
 
 
 def silver_lent(document: str, batch: str, fine_mg: Mapping[str, int]) -> Entry:

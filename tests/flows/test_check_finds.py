@@ -22,7 +22,7 @@ def changed(table: str, column: str, member: str, value: object, where: str = "1
 @pytest.fixture
 def full(settled: Desk) -> Desk:
     """A payment, a bar handed over, a bar bought, one sold, a payment reversed; stock entered and counted;
-    a pour that lost 5 mg."""
+    a pour that lost 5 mg; tax paid."""
     settled.pay(SETTLEMENT, "100.00", "cash")
     settled.unpay(SETTLEMENT, settled.pay(SETTLEMENT, "50.00")["id"])
     settled.hand_over(BARS[0], "20.03")
@@ -31,6 +31,7 @@ def full(settled: Desk) -> Desk:
     settled.post("/v1/stock", {"kind": "bought", "metals": [silver], "cost": money("7.00")})
     settled.post("/v1/stock-counts", {"metals": [silver], "book": True, "reason": "swept"})
     settled.post("/v1/cash-counts", {"counted": money("3.00"), "book": True, "reason": "a float"})
+    settled.post("/v1/money-moves", {"from": "bank", "to": "tax", "tax": "standard", "amount": money("5.00")})
     taken = {"weight": grams("40.053"), "assay": {"fineness": "999.9"}}
     settled.post(f"/v1/batches/{BATCH}/pours", {"metal": "gold", "taken": taken, "bars": BARS})
     return settled
@@ -61,6 +62,7 @@ def found(desk: Desk, target: Path, statement: str) -> list[str]:
         (changed("records", "data", "compared[0].books", 1, "kind = 'stock-count'"), "E-"),
         (changed("records", "data", "counted.amount", "4", "kind = 'cash-count'"), "not what was counted"),
         ("UPDATE records SET reason = NULL WHERE kind = 'cash-count'", "E-"),
+        (changed("records", "data", "amount.amount", "6.00", "kind = 'money-move'"), "E-"),
         (changed("records", "data", "taken.weight.amount", "40.063", "kind = 'pour'"), "E-"),
         (changed("bars", "data", "stated.fineness", "999.99", f"serial = '{BARS[1]}'"), BARS[1]),
         (changed("bars", "data", "reading.amount", "20.04", f"serial = '{BARS[1]}'"), BARS[1]),

@@ -128,6 +128,23 @@ def cash_counted(s: Shop, data: Random, _: Any) -> None:
     s.ask("cash counted", "/v1/cash-counts", body, then, may=True)
 
 
+@use_case("money moved", always, weight=1)
+def money_moved(s: Shop, data: Random, _: Any) -> None:
+    source, target = chosen(data, ("till", "bank", "owner", "tax")), chosen(data, ("till", "bank", "owner"))
+    moved = whole(data, 1, 9000)
+    body: Json = {"from": source, "to": target, "amount": money(moved), "note": "to the bank by night"}
+    # Under which code tax was charged is not told apart in the model.
+    may = None if source == "tax" else source != target
+    body |= {"tax": "standard"} if source == "tax" else {}
+    # Tax is what the house owes: paid back it owes more, where money is what it has.
+    out = moved if source == "tax" else -moved
+
+    def then(answer: Json) -> None:
+        s.m.book(answer["id"], {(source, CURRENCY): out, (target, CURRENCY): moved})
+
+    s.ask("money moved", "/v1/money-moves", body, then, may=may)
+
+
 def _months(s: Shop) -> list[str]:
     """The last month and this one."""
     first = s.next_at.replace(day=1)

@@ -24,7 +24,7 @@ STANDING = {
     "records": "id, subject, kind, data, corrects, made_at",
     "periods": "month, locked_at",
 }
-HOUSE = {"stock", "bought", "bars", "till", "bank", "kept"}
+HOUSE = {"stock", "bought", "bars", "till", "bank", "owner", "kept"}
 
 
 def everything(books: sqlite3.Connection) -> dict[str, list[tuple[Any, ...]]]:

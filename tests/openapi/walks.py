@@ -93,6 +93,7 @@ OWNER = [
         {"metals": [{"metal": "silver", "weight": grams("500"), "fineness": "999"}], "bars": []},
     ),
     post("/v1/cash-counts", {"counted": money("0.00")}),
+    post("/v1/money-moves", {"from": "owner", "to": "till", "amount": money("150.00"), "note": "the float"}),
     get("/v1/position"),
     get("/v1/trial-balance"),
     get("/v1/evidence-review?terms=T-1"),
