@@ -325,6 +325,7 @@ def _shown(work: Work, row: Row[Any]) -> dict[str, Any]:
         "entry": row.record,
         "reading": printed(read_reading(row.data).weight_g, terms.weight_unit),
         **document.stated(stated(row), terms),
+        **({"mark": row.data["mark"]} if "mark" in row.data else {}),
         **_cost(work, row, terms),
         "made_at": moment_text(row.made_at),
         "version": row.version,

@@ -92,7 +92,8 @@ def _states(terms: Terms, reading: Reading, line: Line | None) -> Poured:
 
 
 def _kept(terms: Terms, body: Json, reading: Reading, states: Poured) -> dict[str, Any]:
-    kept = {k: body[k] for k in ("mark", "paid_in", "nominal", "fineness") if k in body}
+    said = ("nominal", "fineness") if body["kind"] == POURED else ("mark", "paid_in", "fineness")
+    kept = {k: body[k] for k in said}
     return {
         **kept,
         "terms": terms.number,

@@ -177,7 +177,9 @@ def test_check_reckons_a_sale_anew_and_knows_its_series(
     shop.sell_bar(silver(shop))
     assert faults(shop) == []
     changed = stores.with_member("data", column, value)
-    found = _fault_of(shop, tmp_path / "b.sqlite3", f"UPDATE records SET data = {changed} WHERE kind = 'sale'")
+    found = _fault_of(
+        shop, tmp_path / "b.sqlite3", f"UPDATE records SET data = {changed} WHERE kind = 'sale'"
+    )
     assert any(named in fault for fault in found), found
 
 
@@ -234,9 +236,7 @@ def test_a_bought_bar_says_what_it_cost_and_how_it_was_paid(shop: Desk) -> None:
 
 
 @pytest.mark.parametrize(("scope", "sees"), [("work", False), ("read", True)])
-def test_what_it_cost_is_not_for_the_bench(
-    shop: Desk, keys: dict[str, str], scope: str, sees: bool
-) -> None:
+def test_what_it_cost_is_not_for_the_bench(shop: Desk, keys: dict[str, str], scope: str, sees: bool) -> None:
     serial = shop.buy_bar()["serial"]
     looker = shop.with_key(keys[scope])
     for bar in (looker.get(f"/v1/bars/{serial}"), *looker.listed("/v1/bars")):

@@ -119,6 +119,7 @@ def test_bars_that_wait_for_their_client_are_listed_as_unclaimed(settled: Desk) 
 def test_a_bought_bar_is_stock_for_what_it_states(shop: Desk) -> None:
     bar = shop.buy_bar()
     assert (bar["serial"], bar["state"], bar["lot"], bar["client"]) == ("BAR-2026-0001", "poured", None, None)
+    assert shop.get("/v1/bars/BAR-2026-0001")["mark"] == "a maker 1234"
     assert (bar["stated_weight"]["g"], bar["stated_fine"]["g"]) == ("31.100", "31.097")
     assert shop.balance("house:bars", "gold") == 31_097
     assert shop.balance("house:bank", "GBP") == -190_000
@@ -127,7 +128,8 @@ def test_a_bought_bar_is_stock_for_what_it_states(shop: Desk) -> None:
 
 def test_a_bar_is_poured_for_stock_from_what_is_loose(settled: Desk) -> None:
     loose = settled.balance("house:stock", "gold")
-    bar = settled.pour_bar("10.03")
+    bar = settled.pour_bar("10.03", mark="a maker's, which it is not")
+    assert "mark" not in bar
     # 10.03 g × 999.97 ‰ = 10.030 g
     assert settled.balance("house:stock", "gold") == loose - 10_030
     assert (bar["stated_weight"]["g"], bar["stated_fineness"], bar["notices"][0]["code"]) == (

@@ -78,7 +78,9 @@ def sentences(documents: dict[str, Json]) -> list[str]:
     ]
     steps = [s["sentence"] for s in documents["settlement"]["comparison"]["steps"]]
     verdicts = [m["verdict_in_words"] for m in documents["reconciliation"]["metals"].values()]
-    rows = [row for kind in ("quote", "settlement", "purchase", "bar_sale") for row in documents[kind]["working"]]
+    rows = [
+        row for kind in ("quote", "settlement", "purchase", "bar_sale") for row in documents[kind]["working"]
+    ]
     working = [row[part] for row in rows for part in ("what", "formula")]
     return [*notices, *steps, *verdicts, *working]
 
