@@ -116,7 +116,7 @@ def month_of(work: Work, at: datetime) -> str:
 
 def lock(work: Work, month: str) -> dict[str, Any]:
     """Lock a month that is over. Raises `Refused`: `bad-request`, `wrong-state`."""
-    if not _MONTH.fullmatch(month):
+    if not (_MONTH.fullmatch(month) and _FIRST_YEAR <= int(month[:4]) <= _LAST_YEAR):
         raise Refused(Fault("bad-request", "", f'"{month[:20]}" is no month', "a month such as 2026-03"))
     if month >= month_of(work, work.now):
         raise Refused(Fault("wrong-state", "", f"{month} is not over", "a month that is over"))

@@ -23,6 +23,9 @@ LOCK = "/v1/periods/2026-03/lock"
         (datetime(2026, 4, 2, tzinfo=UTC), "2025-12", 201),
         (datetime(2026, 4, 2, tzinfo=UTC), "2026-3", 400),
         (datetime(2026, 4, 2, tzinfo=UTC), "2026-13", 400),
+        (datetime(2026, 4, 2, tzinfo=UTC), "0000-01", 400),
+        (datetime(2026, 4, 2, tzinfo=UTC), "1899-12", 400),
+        (datetime(2026, 4, 2, tzinfo=UTC), "1900-01", 201),
     ],
 )
 def test_only_a_month_that_is_over_in_the_house_is_locked(
