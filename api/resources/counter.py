@@ -202,7 +202,7 @@ def concede(data: Body, faults: Faults, number: str) -> Any:
 def buy(data: Body, faults: Faults) -> Any:
     """Buy outright: accepted, paid and settled at once; the metal is the house's."""
     found = purchases.buy(the_work(), data, faults)
-    return found, {"Location": f"/v1/purchases/{found['number']}"}
+    return found, tagged(purchases.version_of(found), Location=f"/v1/purchases/{found['number']}")
 
 
 @blp.route("/purchases")
@@ -224,7 +224,8 @@ def list_purchases(page: Page, asked: Body) -> Any:
 @on_paper("purchase")
 def show_purchase(number: str) -> Any:
     """One purchase."""
-    return purchases.shown(the_work(), number)
+    found = purchases.shown(the_work(), number)
+    return found, tagged(purchases.version_of(found))
 
 
 @blp.route("/lots", methods=["POST"])

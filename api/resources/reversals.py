@@ -15,7 +15,7 @@ from api.schemas.answers_bench import BarAnswer, ReconciliationAnswer
 from api.schemas.answers_counter import PurchaseAnswer
 from api.schemas.dealings import ReasonSchema, ReconciliationReversalSchema, WithdrawalSchema
 from api.schemas.queries import OfClientQuery
-from settle.books import batches, credit_notes, recoveries, reversals
+from settle.books import batches, credit_notes, purchases, recoveries, reversals
 from settle.books.listing import Page
 from settle.reckoning.problems import Faults
 
@@ -53,7 +53,8 @@ def show_difference(name: str) -> Any:
 @answers(201, PurchaseAnswer)
 def reverse_purchase(data: Body, faults: Faults, number: str) -> Any:
     """Reverse an outright purchase; it draws a credit note."""
-    return reversals.purchase(the_work(), number, data, the_issuer(), faults)
+    found = reversals.purchase(the_work(), number, data, the_issuer(), faults)
+    return found, tagged(purchases.version_of(found))
 
 
 @blp.route("/batches/<number>/reconciliation/reversal", methods=["POST"])
@@ -107,4 +108,5 @@ def list_credit_notes(page: Page, asked: Body) -> Any:
 @on_paper("credit_note")
 def show_credit_note(number: str) -> Any:
     """One credit note: issuer, client, tax point, each line with its class, and the reason."""
-    return credit_notes.shown(the_work(), number)
+    found, version = credit_notes.shown(the_work(), number)
+    return found, tagged(version)

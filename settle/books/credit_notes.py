@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import Row, select
+from sqlalchemy import select
 
 from settle.books import clients
 from settle.books.columns import Member
@@ -13,19 +13,16 @@ from settle.books.work import Work
 from settle.reckoning.problems import Fault, Refused
 
 
-def shown(work: Work, number: str) -> dict[str, Any]:
-    """One credit note, with the client's identity as it is known now; `not-found` where there is none."""
+def shown(work: Work, number: str) -> tuple[dict[str, Any], int]:
+    """One credit note, with the client's identity as it is known now, and the version of that: all else
+    of it never changes. `not-found` where there is none."""
     row = work.connection.execute(select(reversals).where(reversals.c.number == number)).first()
     if row is None:
         raise Refused(Fault("not-found", "", f"no credit note {number[:20]}", "the number of a credit note"))
-    return _shown(work, row)
-
-
-def _shown(work: Work, row: Row[Any]) -> dict[str, Any]:
     # Who the client is stands among the personal data, and never in what is sealed.
-    who = clients.find(work, row.document["client"]) or {}
+    who = clients.shown(work, row.document["client"])
     identity = {k: who.get(k) for k in ("id", "name", "address")}
-    return {**row.document, "client": identity, "person": row.person}
+    return {**row.document, "client": identity, "person": row.person}, who["version"]
 
 
 def listed(work: Work, page: Page, wanted: Wanted = ALL) -> tuple[list[dict[str, Any]], Listed]:

@@ -3,9 +3,10 @@
 from typing import Any
 
 import pytest
-from stages import BATCH, CLIENT, DRAFT, LOT, QUOTE, SETTLEMENT
+from stages import BATCH, CLIENT, DRAFT, LOT, QUOTE, SETTLEMENT, gold_only, scrap
 from till import Till
 
+COUNTER = {"settle_on": "counter", "accountable": "1", "payout_rate": "1"}
 WORD = {"who": "Ann Other", "how": "in_person", "hash": "0"}
 # stage, method, path, body, what is looked at
 GUARDED = [
@@ -94,6 +95,24 @@ def test_who_has_this_version_already_is_told_so(standing: Any, path: str) -> No
     again = till.ask("GET", path, If_None_Match=etag)
     assert (again.status_code, again.data, again.headers["ETag"]) == (304, b"", etag)
     assert till.ask("GET", path, If_None_Match='"0"').status_code == 200
+
+
+def test_a_purchase_and_its_credit_note_have_an_etag_each_of_what_may_change(shop: Till) -> None:
+    shop.terms(gold_only(metals={"gold": COUNTER}))
+    bought = shop.buy({"client": CLIENT, "terms": "T-2", "paid_in": "cash", "items": [scrap()]})
+    path, note = f"/v1/purchases/{bought['number']}", "/v1/credit-notes/N-2026-0001"
+    assert bought.etag == shop.get(path).etag
+    assert shop.ask("GET", path, If_None_Match=bought.etag).status_code == 304
+    back = shop.post(f"{path}/reversal", {"reason": "a slip"})
+    assert bought.etag != back.etag == shop.get(path).etag
+    assert shop.ask("GET", path, If_None_Match=bought.etag).status_code == 200
+    seen = shop.get(note).etag
+    assert shop.ask("GET", note, If_None_Match=seen).status_code == 304
+    # Who the client is stands on the note as it is known now.
+    client = f"/v1/clients/{CLIENT}"
+    shop.call("PATCH", client, {"name": "Ann Another"}, shop.get(client).etag)
+    again = shop.ask("GET", note, If_None_Match=seen)
+    assert (again.status_code, again.json["client"]["name"]) == (200, "Ann Another")
 
 
 @pytest.mark.parametrize(
