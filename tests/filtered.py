@@ -25,6 +25,10 @@ NAMED = {
     "/v1/journal": ("id", "made_at"),
     "/v1/credit-notes": ("number", "tax_point"),
     "/v1/bar-sales": ("id", "tax_point"),
+    "/v1/payments": ("id", "made_at"),
+    "/v1/stock": ("id", "made_at"),
+    "/v1/stock-counts": ("id", "made_at"),
+    "/v1/cash-counts": ("id", "made_at"),
     "/v1/silver-loans": ("batch", ""),
 }
 

@@ -16,12 +16,14 @@ from api.http.representations import is_for_paper, on_paper
 from api.schemas.answers_books import (
     AccountAnswer,
     CashCountAnswer,
+    CashCountsAnswer,
     MoneyMoveAnswer,
     PeriodAnswer,
     PeriodsAnswer,
     PositionAnswer,
     RegisterAnswer,
     StockCountAnswer,
+    StockCountsAnswer,
     TrialBalanceAnswer,
 )
 from api.schemas.answers_counter import ClientAnswer
@@ -129,6 +131,18 @@ def count_stock(data: Body, faults: Faults) -> Any:
     return counts.stock(the_work(), data, faults)
 
 
+@blp.route("/stock-counts")
+@scope("read")
+@query(SpanQuery)
+@reads
+@paged
+@answers(200, StockCountsAnswer)
+def list_stock_counts(page: Page, asked: Body) -> Any:
+    """The counts of metal and bars, newest first, each against what the books said then."""
+    found, listed = counts.listed(the_work(), counts.STOCK_COUNT, page, span(asked))
+    return page_answer(found, listed.next_after)
+
+
 @blp.route("/cash-counts", methods=["POST"])
 @scope("owner")
 @keeps()
@@ -137,6 +151,18 @@ def count_stock(data: Body, faults: Faults) -> Any:
 def count_cash(data: Body, faults: Faults) -> Any:
     """Count the till against the books; with `book` and a reason its difference is booked."""
     return counts.cash(the_work(), data, faults)
+
+
+@blp.route("/cash-counts")
+@scope("read")
+@query(SpanQuery)
+@reads
+@paged
+@answers(200, CashCountsAnswer)
+def list_cash_counts(page: Page, asked: Body) -> Any:
+    """The counts of the till, newest first, each against what the books said then."""
+    found, listed = counts.listed(the_work(), counts.CASH_COUNT, page, span(asked))
+    return page_answer(found, listed.next_after)
 
 
 @blp.route("/money-moves", methods=["POST"])

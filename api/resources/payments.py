@@ -9,6 +9,7 @@ from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, answers
 from api.http.query import query, wanted
 from api.schemas.answers_accounts import (
+    AllPaymentsAnswer,
     MetalBarAnswer,
     MetalBarsAnswer,
     MetalSaleAnswer,
@@ -17,8 +18,8 @@ from api.schemas.answers_accounts import (
     PaymentsAnswer,
 )
 from api.schemas.dealings import MetalBarSchema, MetalSaleSchema, PaymentSchema, ReasonSchema
-from api.schemas.queries import OnAccountQuery
-from settle.books import advances, on_account, payments
+from api.schemas.queries import OnAccountQuery, PaymentsQuery
+from settle.books import advances, on_account, payment_list, payments
 from settle.books.listing import Page
 from settle.reckoning.problems import Faults
 
@@ -53,6 +54,18 @@ def list_payments(name: str) -> Any:
 def reverse_payment(data: Body, faults: Faults, name: str, payment: str) -> Any:
     """Reverse a payment: the money is back where it came from."""
     return payments.reverse(the_work(), name, payment, data, faults)
+
+
+@blp.route("/payments")
+@scope("settle")
+@query(PaymentsQuery)
+@reads
+@paged
+@answers(200, AllPaymentsAnswer)
+def list_all_payments(page: Page, asked: Body) -> Any:
+    """The payments of all settlements, advances, purchases and sales, reversed ones too, newest first."""
+    found, listed = payment_list.listed(the_work(), page, wanted(asked))
+    return page_answer(found, listed.next_after)
 
 
 @blp.route("/lots/<number>/advances", methods=["POST"])

@@ -159,8 +159,13 @@ def enter_stock(data: Body, faults: Faults) -> Any:
 
 @blp.route("/stock")
 @scope("read")
+@query(SpanQuery)
 @reads
+@paged
 @answers(200, StockAnswer)
-def show_stock() -> Any:
-    """Fine metal in stock, the house's own and its clients' alike."""
-    return {"stock": stock.held(the_work())}
+def show_stock(page: Page, asked: Body) -> Any:
+    """Metal of the house's as it was entered, newest first; `stock` is the fine metal that is in stock now,
+    the house's own and its clients' alike."""
+    found, listed = stock.listed(the_work(), page, span(asked))
+    answer, links = page_answer(found, listed.next_after)
+    return {**answer, "stock": stock.held(the_work())}, links

@@ -153,6 +153,7 @@ class PaymentAnswer(Answer):
 
     id = String()
     of = String()
+    client = String()
     amount = Amount()
     direction = String()
     paid_in = String()
@@ -164,6 +165,16 @@ class PaymentAnswer(Answer):
     open = Amount()
     may_be_advanced = Amount()
     notices = notices()
+
+
+class ListedPaymentAnswer(PaymentAnswer):
+    """A payment in the list of all: of which kind the document is that it was for, and where that stands.
+
+    A purchase is its own payment, under its number.
+    """
+
+    kind = String()
+    href = String()
 
 
 class SoldAnswer(Answer):
@@ -299,6 +310,7 @@ class CreditNoteAnswer(CreditNoteRowAnswer):
 SettlementsAnswer = paged(SettlementRowAnswer)
 PaymentsAnswer = paged(PaymentAnswer)
 BarSalesAnswer = paged(BarSaleRowAnswer)
+AllPaymentsAnswer = paged(ListedPaymentAnswer)
 MetalSalesAnswer = paged(MetalSaleAnswer)
 MetalBarsAnswer = paged(MetalBarAnswer)
 CreditNotesAnswer = paged(CreditNoteRowAnswer)

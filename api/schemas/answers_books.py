@@ -212,7 +212,9 @@ class CashCountAnswer(Answer):
     made_at = Moment()
     compared = List(Object(CountedAnswer))
     booked = Boolean()
+    reason = String(allow_none=True)
     entry = String(allow_none=True)
+    person = String(allow_none=True)
 
 
 class MoneyMoveAnswer(Answer):
@@ -238,6 +240,8 @@ class CountedBarsAnswer(Answer):
 
 class StockCountAnswer(CashCountAnswer):
     """A count of metal, and of bars by serial."""
+
+    may_lack = ("bars", "notices")
 
     bars = Object(CountedBarsAnswer, allow_none=True)
     notices = notices()
@@ -313,5 +317,7 @@ class RegisteredAnswer(Answer):
 
 
 PeriodsAnswer = paged(PeriodAnswer)
+StockCountsAnswer = paged(StockCountAnswer)
+CashCountsAnswer = paged(CashCountAnswer)
 RegisterAnswer = paged(RegisteredAnswer)
 JournalAnswer = paged(JournalEntryAnswer)

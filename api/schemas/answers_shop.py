@@ -67,18 +67,25 @@ class EnteredMetalPriceAnswer(EnteredPriceAnswer):
     metal = String()
 
 
-class StockAnswer(Answer):
-    """Fine metal in stock."""
-
-    stock = by_name(Grams())
-
-
-class StockEntryAnswer(StockSchema):
-    """Metal of the house's as it was entered, and what is in stock now."""
+class StockRowAnswer(StockSchema):
+    """Metal of the house's as it was entered."""
 
     id = String(required=True)
     made_at = Moment(required=True)
+    person = String(required=True, allow_none=True)
+
+
+class StockEntryAnswer(StockRowAnswer):
+    """Metal of the house's as it was entered, and what is in stock now."""
+
     stock = by_name(Grams(), required=True)
+
+
+class StockAnswer(Answer):
+    """A page of the metal that was entered; fine metal in stock as a whole."""
+
+    items = List(Object(StockRowAnswer))
+    stock = by_name(Grams())
 
 
 class KeyAnswer(Answer):

@@ -70,6 +70,12 @@ class BarSalesQuery(OfClientQuery):
     state = Word(("posted", "reversed"))
 
 
+class PaymentsQuery(OfClientQuery):
+    """Payments with a client, in a state."""
+
+    state = Word(("posted", "reversed"))
+
+
 class LotsQuery(OfClientQuery):
     """Lots in a state, by the day they were received."""
 

@@ -6,6 +6,9 @@ from sqlalchemy import select
 
 from settle.books import balances, bars, journal, melts, records, scales, till
 from settle.books import terms as terms_of_business
+from settle.books.columns import moment_text
+from settle.books.listing import Listed, Page
+from settle.books.periods import Span
 from settle.books.stock import HOUSE
 from settle.books.tables import bars as bars_table
 from settle.books.work import Work
@@ -20,6 +23,8 @@ from settle.reckoning.tables import METALS
 from settle.reckoning.weight import milligrams
 
 STOCK_COUNT, CASH_COUNT = "stock-count", "cash-count"
+# What bars were missing or unexpected is kept: later the shelf is another.
+BARS_COMPARED = "bars_compared"
 # Where loose metal lies; bars are counted by their serials.
 METAL_PLACES = {"stock": postings.STOCK, "bought": postings.BOUGHT}
 _TILL = "till"
@@ -40,8 +45,8 @@ def stock(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
         r.missing("metals", "metal that was counted, or bars")
     reason = _reason(r)
     faults.refuse_if_any()
-    answer = _kept(work, STOCK_COUNT, body, reason, counted)
-    answer["bars"] = _bars(work, body["bars"]) if r.has("bars") else None
+    bars_compared = _bars(work, body["bars"]) if r.has("bars") else None
+    answer = _kept(work, STOCK_COUNT, {**body, BARS_COMPARED: bars_compared}, reason, counted)
     return answer | {"notices": [n.as_json() for n in told]}
 
 
@@ -100,14 +105,29 @@ def _kept(work: Work, kind: str, body: Json, reason: str | None, counted: Counte
     """Keep the count with what the books said then, and post the differences if they are to be booked."""
     compared = [_compared(work, *of, units) for of, units in counted.items()]
     record = records.add(work, HOUSE, kind, {**body, "compared": compared}, reason=reason)
-    entry = journal.post(work, entry_of(record), reason=reason)
+    journal.post(work, entry_of(record), reason=reason)
+    return _shown(work, record)
+
+
+def _shown(work: Work, record: records.Record) -> dict[str, Any]:
+    """A count as it was answered; of bars counted before their comparison was kept, without it."""
+    bars_compared = {"bars": record.data[BARS_COMPARED]} if BARS_COMPARED in record.data else {}
     return {
         "id": record.id,
-        "made_at": work.moment,
-        "compared": [_shown(work, one) for one in compared],
-        "booked": reason is not None,
-        "entry": entry or None,
+        "made_at": moment_text(record.made_at),
+        "compared": [_figures(work, one) for one in record.data["compared"]],
+        **bars_compared,
+        "booked": record.reason is not None,
+        "reason": record.reason,
+        "entry": next(iter(journal.standing(work, record.id)), None),
+        "person": record.person,
     }
+
+
+def listed(work: Work, kind: str, page: Page, span: Span) -> tuple[list[dict[str, Any]], Listed]:
+    """A page of the counts of a kind, newest first."""
+    found, rows = records.listed(work, kind, page, span)
+    return [_shown(work, record) for record in found], rows
 
 
 def entry_of(record: records.Record) -> Entry:
@@ -136,7 +156,7 @@ def _again(record: records.Record) -> Counted:
     return counted
 
 
-def _shown(work: Work, one: dict[str, Any]) -> dict[str, Any]:
+def _figures(work: Work, one: dict[str, Any]) -> dict[str, Any]:
     commodity, unit = one["commodity"], terms_of_business.weight_unit(work)
     figures = {"counted": one["counted"], "books": one["books"], "difference": one["counted"] - one["books"]}
     named = {"place": one["place"], "commodity": commodity}

@@ -8,6 +8,8 @@ from typing import Any
 from sqlalchemy import ColumnElement, Row, Select, bindparam, exists, select
 
 from settle.books import chain
+from settle.books.listing import Listed, Page, page_of
+from settle.books.periods import Span
 from settle.books.tables import records
 from settle.books.work import Work
 from settle.reckoning.problems import Fault, Refused
@@ -91,6 +93,13 @@ def find(work: Work, record_id: str) -> Record | None:
     """One entry by its id."""
     found = _read(work, select(records).where(records.c.id == record_id))
     return found[0] if found else None
+
+
+def listed(work: Work, kind: str, page: Page, span: Span) -> tuple[list[Record], Listed]:
+    """A page of the entries of a kind, whatever they are about, newest first."""
+    query = span.of(work, select(records).where(records.c.kind == kind), records.c.made_at)
+    rows = page_of(work, query, records, page)
+    return [of_row(row) for row in rows.rows], rows
 
 
 def _of(subject: Any, kind: Any) -> Select[Any]:

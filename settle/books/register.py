@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from datetime import datetime
-from heapq import merge
 from typing import Any
 
 from sqlalchemy import ColumnElement, Row, Select, exists, func, select
@@ -10,7 +9,7 @@ from sqlalchemy import ColumnElement, Row, Select, exists, func, select
 from settle.books import bars, bench, clients, holds, lots, personal, photographs, records, till, undone
 from settle.books import terms as terms_of_business
 from settle.books.columns import Each, Inside, Member, moment_text
-from settle.books.listing import Listed, Page
+from settle.books.listing import Listed, Page, page_of_two
 from settle.books.narrowing import ALL, Wanted
 from settle.books.tables import lots as lots_table
 from settle.books.tables import purchases, settlements
@@ -18,9 +17,6 @@ from settle.books.tables import records as records_table
 from settle.books.work import Work
 from settle.reckoning import document
 
-# A page goes on behind a lot and a purchase: both numbers stand in one cursor.
-_PURCHASES = 2**26
-_FIRST_PAGE = _PURCHASES * _PURCHASES - 1
 _OF_ITEM = ("description", "stamped", "evidence", "count", "gross", "net")
 
 
@@ -28,18 +24,14 @@ def listed(
     work: Work, page: Page, wanted: Wanted = ALL, stamped: str | None = None
 ) -> tuple[list[dict[str, Any]], Listed]:
     """A page of the register, newest first. `stamped` is part of a mark, in either case."""
-    lot, purchase = divmod(_FIRST_PAGE if page.after is None else page.after, _PURCHASES)
-    brought = _within(select(lots_table), lots_table.c.received_at, work, wanted, lots_table.c.client)
-    bought = _within(select(purchases), purchases.c.made_at, work, wanted, purchases.c.client)
+    received_at, made_at = lots_table.c.received_at, purchases.c.made_at
+    brought = _within(select(lots_table), received_at, work, wanted, lots_table.c.client)
+    bought = _within(select(purchases), made_at, work, wanted, purchases.c.client)
     if stamped is not None:
         brought = brought.where(_receipt_bears(stamped))
         bought = bought.where(_bears(purchases.c.document, stamped))
-    rows = _merged(work, brought.where(lots_table.c.n < lot), bought.where(purchases.c.n < purchase), page)
-    for row in rows[: page.limit]:
-        lot, purchase = (row.n, purchase) if _is_lot(row) else (lot, row.n)
-    shown = rows[: page.limit]
-    next_after = lot * _PURCHASES + purchase if len(rows) > page.limit else None
-    return list(_entries(work, shown)), Listed(shown, next_after)
+    rows = page_of_two(work, (brought, received_at), (bought, made_at), page)
+    return list(_entries(work, rows.rows)), rows
 
 
 def _within(
@@ -60,14 +52,6 @@ def _bears(data: ColumnElement[Any], stamped: str) -> ColumnElement[bool]:
     item = Each(data, "items").table_valued("value")
     mark = Member(item.c.value, "stamped")
     return exists().where(Inside(func.lower(mark), func.lower(stamped))).select_from(item)
-
-
-def _merged(work: Work, brought: Select[Any], bought: Select[Any], page: Page) -> list[Row[Any]]:
-    """Lots and purchases by time, each in the order of its own numbers; one more than a page."""
-    most = page.limit + 1
-    of_lots = work.connection.execute(brought.order_by(lots_table.c.n.desc()).limit(most))
-    of_purchases = work.connection.execute(bought.order_by(purchases.c.n.desc()).limit(most))
-    return list(merge(of_lots, of_purchases, key=_when, reverse=True))[:most]
 
 
 def _is_lot(row: Row[Any]) -> bool:

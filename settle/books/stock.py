@@ -4,6 +4,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from settle.books import journal, records, till
+from settle.books.columns import moment_text
+from settle.books.listing import Listed, Page
+from settle.books.periods import Span
 from settle.books.work import Work
 from settle.reckoning import postings
 from settle.reckoning.fineness import WHOLE_PPT
@@ -28,7 +31,18 @@ def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
         _refuse_opened(work, fine_mg)
     record = records.add(work, HOUSE, STOCK, dict(body))
     journal.post(work, entry_of(record))
-    return {"id": record.id, "made_at": work.moment, **body, "stock": held(work)}
+    return _shown(record) | {"stock": held(work)}
+
+
+def _shown(record: records.Record) -> dict[str, Any]:
+    about = {"id": record.id, "made_at": moment_text(record.made_at), "person": record.person}
+    return {**about, **record.data}
+
+
+def listed(work: Work, page: Page, span: Span) -> tuple[list[dict[str, Any]], Listed]:
+    """A page of the metal that was entered, newest first."""
+    found, rows = records.listed(work, STOCK, page, span)
+    return [_shown(record) for record in found], rows
 
 
 def entry_of(record: records.Record) -> Entry:

@@ -130,6 +130,7 @@ def shown(work: Work, row: Row[Any]) -> dict[str, Any]:
     return {
         "id": row.id,
         "of": row.subject,
+        "client": row.client,
         **_told(data),
         "words": personal.kept(work, row.id, WORDS),
         "state": "posted" if reversal is None else "reversed",

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from stages import gold_only, scrap
-from till import Till
+from till import Till, grams
 
 # What names a row of each list.
 LISTS = {
@@ -22,10 +22,19 @@ LISTS = {
     "/v1/bars": "serial",
     "/v1/settlements": "id",
     "/v1/journal": "id",
+    "/v1/payments": "id",
+    "/v1/stock": "id",
+    "/v1/stock-counts": "id",
+    "/v1/cash-counts": "id",
 }
 YES = {"who": "Ann Other", "how": "in_person"}
+METAL = {"metal": "silver", "weight": grams("10"), "fineness": "999"}
 COUNTER = {"settle_on": "counter", "accountable": "1", "payout_rate": "1"}
 each_list = pytest.mark.parametrize("path", LISTS)
+
+
+def pounds(amount: str) -> dict[str, str]:
+    return {"amount": amount, "currency": "GBP"}
 
 
 def fill(till: Till) -> None:
@@ -49,6 +58,10 @@ def fill(till: Till) -> None:
         till.pour(lot, "49.4")
         till.draft(lot)
         till.buy({"terms": "T-3", "client": client, "paid_in": "cash", "items": [scrap()]})
+        till.post("/v1/settlements/S-2026-0001/payments", {"amount": pounds("1"), "paid_in": "cash"})
+        till.post("/v1/stock", {"kind": "bought", "metals": [METAL], "cost": pounds("7")})
+        till.post("/v1/stock-counts", {"metals": [METAL]})
+        till.post("/v1/cash-counts", {"counted": pounds("12")})
 
 
 @pytest.fixture(scope="module")

@@ -50,6 +50,8 @@ def test_a_settlement_is_drafted_posted_and_paid(
         posted = shop.post_settlement(shop.draft_settlement("L-2026-0001"))
         paid = shop.pay(posted["number"], {"amount": "10.00", "currency": "GBP"}, paid_in="transfer")
         assert paid["of"] == posted["number"]
+        again = shop.pay(posted["number"], {"amount": "11.00", "currency": "GBP"}, paid_in="cash")
+        assert [row["id"] for row in shop.each("/v1/payments", limit=1)] == [again["id"], paid["id"]]
         assert [row["number"] for row in shop.settlements(state="posted")] == [posted["number"]]
         assert shop.pdf(f"/v1/quotes/{posted['quote']}").startswith(b"%PDF")
 

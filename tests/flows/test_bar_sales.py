@@ -216,6 +216,7 @@ def test_a_sale_that_was_kept_before_there_were_numbers_goes_on_without_one(shop
     old = shop.get(f"/v1/bar-sales/{name}")
     assert (old["id"], old["number"], old["issuer"], old["hash"]) == (name, None, None, None)
     assert (old["net"], old["payment"]["of"]) == (numbered["net"], name)
+    assert shop.get(shop.listed("/v1/payments")[0]["href"]) == old
     assert shop.ask("GET", f"/v1/bar-sales/{name}", Accept="application/pdf").data.startswith(b"%PDF")
     assert name in shop.refused.withdraw_bar(serial).body["detail"]
     shop.hand_over(serial, "100")

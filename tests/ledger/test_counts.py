@@ -6,6 +6,8 @@ import pytest
 from ledger_house import House
 from stages import BARS, grams
 
+from settle.books import records
+
 STOCK, CASH = "/v1/stock-counts", "/v1/cash-counts"
 GOLD_MG, SILVER_MG = 17_660, 509_894
 
@@ -103,6 +105,42 @@ def test_the_till_is_counted_and_its_difference_booked(house: House) -> None:
 @pytest.mark.parametrize("path", [STOCK, CASH])
 def test_counting_is_the_owners(house: House, path: str) -> None:
     assert house.as_("work").ask("POST", path, {}).status_code == 403
+
+
+@pytest.mark.parametrize("path", [STOCK, CASH])
+def test_counts_are_listed_as_they_were_answered_newest_first(house: House, path: str) -> None:
+    what = {"bars": [BARS[1]], "metals": [counted("gold", "17.5", "1000")]}
+    body = what if path == STOCK else {"counted": pounds("12.50")}
+    shown = house.till.post(path, body)
+    house.clock.move(days=1)
+    booked = house.till.post(path, {**body, "book": True, "reason": "sweeps of March"})
+    assert booked["entry"] is not None
+    # Afterwards the books and the shelf are others; what was compared then stands.
+    house.till.post(path, {**body, "book": True, "reason": "again"})
+    house.till.post(f"/v1/bars/{BARS[0]}/handover", {"who": "Ann Other", "reading": grams("20.03")})
+    assert house.till.listed(path)[1:] == [
+        {name: value for name, value in answer.items() if name != "notices"} for answer in (booked, shown)
+    ]
+    day = booked["made_at"][:10]
+    assert [one["id"] for one in house.till.listed(f"{path}?to={day}&from={day}")][1:] == [booked["id"]]
+
+
+def test_bars_counted_before_their_comparison_was_kept_are_listed_without_it(house: House) -> None:
+    body = {"bars": [BARS[1]], "compared": []}
+    with house.writing() as work:
+        records.add(work, "house", "stock-count", body)
+    assert "bars" not in house.till.listed(STOCK)[0]
+
+
+def test_metal_that_was_entered_is_listed_newest_first_beside_what_is_there(house: House) -> None:
+    cost = {"cost": {"amount": "60.00", "currency": "GBP"}, "paid_in": "transfer"}
+    bought = house.till.post("/v1/stock", {**an_opening("gold"), "kind": "bought", "note": "grain", **cost})
+    found = house.till.get("/v1/stock")
+    assert found["stock"] == bought["stock"]
+    newest, opening = found["items"]
+    assert newest == {name: value for name, value in bought.items() if name != "stock"}
+    assert (opening["kind"], opening["metals"][0]["metal"]) == ("opening", "silver")
+    assert house.till.listed("/v1/stock?from=1999-01-01&to=1999-12-31") == []
 
 
 def an_opening(*metals: str) -> dict[str, Any]:

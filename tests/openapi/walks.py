@@ -92,7 +92,9 @@ OWNER = [
         "/v1/stock-counts",
         {"metals": [{"metal": "silver", "weight": grams("500"), "fineness": "999"}], "bars": []},
     ),
+    get("/v1/stock-counts"),
     post("/v1/cash-counts", {"counted": money("0.00")}),
+    get("/v1/cash-counts"),
     post("/v1/money-moves", {"from": "owner", "to": "till", "amount": money("150.00"), "note": "the float"}),
     get("/v1/position"),
     get("/v1/trial-balance"),
@@ -285,6 +287,7 @@ ACCOUNTS = [
     get(f"/v1/settlements/{SETTLEMENT}/pictures/steps"),
     post(f"/v1/settlements/{SETTLEMENT}/payments", {"amount": money("10.00"), "paid_in": "transfer"}),
     get(f"/v1/settlements/{SETTLEMENT}/payments"),
+    get("/v1/payments"),
     post(f"/v1/settlements/{SETTLEMENT}/payments/PM-1/reversal", MISTAKE),
     post(
         f"/v1/bars/{BAR}/handover",
