@@ -29,6 +29,7 @@ NAMED = {
     "/v1/stock": ("id", "made_at"),
     "/v1/stock-counts": ("id", "made_at"),
     "/v1/cash-counts": ("id", "made_at"),
+    "/v1/money-moves": ("id", "made_at"),
     "/v1/silver-loans": ("batch", ""),
 }
 

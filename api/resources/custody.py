@@ -93,7 +93,7 @@ def enter_house_bar(data: Body, faults: Faults) -> Any:
 def sell_bar(data: Body, faults: Faults, serial: str) -> Any:
     """Sell a bar from stock to a client at the price in force; it is invoiced, and paid at once."""
     found = bar_sales.sell(the_work(), serial, data, the_issuer(), faults)
-    return found, {"Location": f"/v1/bar-sales/{found['number']}"}
+    return found, tagged(bar_sales.version_of(found), Location=f"/v1/bar-sales/{found['number']}")
 
 
 @blp.route("/bar-sales")
@@ -118,7 +118,8 @@ def show_bar_sale(number: str) -> Any:
 
     A sale that was kept before sales had numbers is found by its id.
     """
-    return bar_sales.shown(the_work(), bar_sales.row_of(the_work(), number))
+    found = bar_sales.shown(the_work(), bar_sales.row_of(the_work(), number))
+    return found, tagged(bar_sales.version_of(found))
 
 
 @blp.route("/bars/<serial>/sale/reversal", methods=["POST"])

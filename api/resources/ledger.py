@@ -18,6 +18,7 @@ from api.schemas.answers_books import (
     CashCountAnswer,
     CashCountsAnswer,
     MoneyMoveAnswer,
+    MoneyMovesAnswer,
     PeriodAnswer,
     PeriodsAnswer,
     PositionAnswer,
@@ -173,6 +174,18 @@ def list_cash_counts(page: Page, asked: Body) -> Any:
 def move_money(data: Body, faults: Faults) -> Any:
     """Move money that answers for no metal: a float, takings banked, tax paid, what the owner takes."""
     return money_moves.enter(the_work(), data, faults)
+
+
+@blp.route("/money-moves")
+@scope("read")
+@query(SpanQuery)
+@reads
+@paged
+@answers(200, MoneyMovesAnswer)
+def list_money_moves(page: Page, asked: Body) -> Any:
+    """The moves of money that answers for no metal, corrected ones too, newest first."""
+    found, listed = money_moves.listed(the_work(), page, span(asked))
+    return page_answer(found, listed.next_after)
 
 
 @blp.route("/register")

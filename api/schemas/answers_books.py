@@ -213,7 +213,9 @@ class CashCountAnswer(Answer):
     compared = List(Object(CountedAnswer))
     booked = Boolean()
     reason = String(allow_none=True)
-    entry = String(allow_none=True)
+    entry = String(
+        allow_none=True, metadata={"description": "Id of the journal's entry, such as J-11, if it is booked"}
+    )
     person = String(allow_none=True)
 
 
@@ -229,6 +231,7 @@ class MoneyMoveAnswer(Answer):
     corrects = String(allow_none=True)
     reason = String(allow_none=True)
     made_at = Moment()
+    person = String(allow_none=True)
 
 
 class CountedBarsAnswer(Answer):
@@ -319,5 +322,6 @@ class RegisteredAnswer(Answer):
 PeriodsAnswer = paged(PeriodAnswer)
 StockCountsAnswer = paged(StockCountAnswer)
 CashCountsAnswer = paged(CashCountAnswer)
+MoneyMovesAnswer = paged(MoneyMoveAnswer)
 RegisterAnswer = paged(RegisteredAnswer)
 JournalAnswer = paged(JournalEntryAnswer)

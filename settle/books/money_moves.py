@@ -6,6 +6,8 @@ from sqlalchemy import select
 
 from settle.books import journal, records, till
 from settle.books.columns import moment_text
+from settle.books.listing import Listed, Page
+from settle.books.periods import Span
 from settle.books.stock import HOUSE
 from settle.books.tables import journal_lines
 from settle.books.work import Work
@@ -64,6 +66,12 @@ def _refuse_unknown_tax(work: Work, body: Json, currency: str) -> None:
         raise Refused(Fault("unknown-reference", "/tax", wrong, right))
 
 
+def listed(work: Work, page: Page, span: Span) -> tuple[list[dict[str, Any]], Listed]:
+    """A page of the moves of money, corrected ones too, newest first."""
+    found, rows = records.listed(work, MOVE, page, span)
+    return [shown(record) for record in found], rows
+
+
 def entry_of(record: records.Record) -> Entry:
     """The entry that a move of money makes, from what was entered alone."""
     faults = Faults()
@@ -85,4 +93,5 @@ def shown(record: records.Record) -> dict[str, Any]:
         "corrects": record.corrects,
         "reason": record.reason,
         "made_at": moment_text(record.made_at),
+        "person": record.person,
     }

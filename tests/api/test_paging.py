@@ -26,6 +26,7 @@ LISTS = {
     "/v1/stock": "id",
     "/v1/stock-counts": "id",
     "/v1/cash-counts": "id",
+    "/v1/money-moves": "id",
 }
 YES = {"who": "Ann Other", "how": "in_person"}
 METAL = {"metal": "silver", "weight": grams("10"), "fineness": "999"}
@@ -62,6 +63,7 @@ def fill(till: Till) -> None:
         till.post("/v1/stock", {"kind": "bought", "metals": [METAL], "cost": pounds("7")})
         till.post("/v1/stock-counts", {"metals": [METAL]})
         till.post("/v1/cash-counts", {"counted": pounds("12")})
+        till.post("/v1/money-moves", {"from": "till", "to": "bank", "amount": pounds("12")})
 
 
 @pytest.fixture(scope="module")

@@ -49,6 +49,7 @@ SAID = {
     "GET /v1/stock": {"read"},
     "GET /v1/stock-counts": {"read"},
     "GET /v1/cash-counts": {"read"},
+    "GET /v1/money-moves": {"read"},
     "POST /v1/stock": {"owner"},
     "POST /v1/prices": {"price"},
     "POST /v1/terms": {"owner"},

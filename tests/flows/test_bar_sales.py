@@ -58,6 +58,15 @@ def test_a_sale_is_numbered_and_says_all_that_an_invoice_says(shop: Desk) -> Non
     assert shown["payment"].items() <= sale["payment"].items()
 
 
+def test_its_etag_is_of_what_may_change(shop: Desk) -> None:
+    serial = silver(shop)
+    sale, path = shop.sell_bar(serial), f"/v1/bar-sales/{FIRST}"
+    assert sale.etag == shop.get(path).etag
+    assert shop.ask("GET", path, If_None_Match=sale.etag).status_code == 304
+    shop.reverse(f"bars/{serial}/sale")
+    assert shop.ask("GET", path, If_None_Match=sale.etag).status_code == 200
+
+
 def test_journal_and_payment_go_by_the_number(shop: Desk) -> None:
     sale = shop.sell_bar(silver(shop))
     (entry,) = shop.listed(f"/v1/journal?document={FIRST}")

@@ -50,6 +50,11 @@ def test_tax_that_is_paid_is_owed_no_more(house: House) -> None:
     assert house.till.get("/v1/position")["money"]["GBP"]["tax_owed"]["amount"] == "0.00"
 
 
+def test_what_was_moved_is_listed_newest_first(house: House) -> None:
+    made = [house.till.post(MOVES, moved("till", "bank", amount)) for amount in ("1.00", "2.00")]
+    assert house.as_("read").get(MOVES)["items"] == made[::-1]
+
+
 def test_a_slip_is_corrected_and_what_was_never_moved_is_struck_out(house: House) -> None:
     before = balances(house)
     slip = house.till.post(MOVES, moved("till", "bank", "510.00"))["id"]

@@ -96,6 +96,7 @@ OWNER = [
     post("/v1/cash-counts", {"counted": money("0.00")}),
     get("/v1/cash-counts"),
     post("/v1/money-moves", {"from": "owner", "to": "till", "amount": money("150.00"), "note": "the float"}),
+    get("/v1/money-moves"),
     get("/v1/position"),
     get("/v1/trial-balance"),
     get("/v1/evidence-review?terms=T-1"),
