@@ -8,10 +8,13 @@ How Hypothesis searches: under CI the same examples every time, elsewhere new on
 import itertools
 import os
 from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import documented
 import postgresql
 import pytest
+import said
 import stores
 from hypothesis import HealthCheck, settings
 
@@ -26,7 +29,11 @@ settings.load_profile("ci" if os.environ.get("CI") else "here")
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """What was skipped ends in one table, so that nobody takes silence for a pass."""
+    """What tests found out; and what was skipped ends in one table, so that nobody takes silence for a pass."""
+    for title, lines in said.told():
+        terminalreporter.section(title)
+        for line in lines:
+            terminalreporter.write_line(line)
     skipped = terminalreporter.stats.get("skipped", [])
     if not skipped:
         return
@@ -39,9 +46,17 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """With SETTLE_NOTHING_SKIPPED a skip fails the run: CI installs all that its tests need."""
+    if (output := getattr(session.config, "workeroutput", None)) is not None:
+        output["said"] = said.told()
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     if os.environ.get("SETTLE_NOTHING_SKIPPED") and reporter and reporter.stats.get("skipped"):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """One of the processes that share a run is done."""
+    said.hear(getattr(node, "workeroutput", {}).get("said", []))
 
 
 documented.watch()
@@ -55,11 +70,22 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """What is SQLite's own has nothing to say on PostgreSQL."""
+    """What is SQLite's own has nothing to say on PostgreSQL.
+
+    A folder is run by one process: what it sets up for all of its tests is set up once. The simulated
+    shops, which take longest, come first.
+    """
+    for item in items:
+        item.add_marker(pytest.mark.xdist_group(_folder(item)))
+    items.sort(key=lambda item: _folder(item) != "review")
     if not stores.IS_SQLITE:
         others = [item for item in items if item.get_closest_marker("sqlite")]
         config.hook.pytest_deselected(items=others)
         items[:] = [item for item in items if item not in others]
+
+
+def _folder(item: pytest.Item) -> str:
+    return item.path.relative_to(Path(__file__).parent).parts[0]
 
 
 @pytest.fixture(autouse=True)

@@ -1,6 +1,7 @@
 """The short run, the same each time; its counts stand at the end of the tests' output."""
 
 import pytest
+import said
 
 from tests.fuzz.fuzzed import Found, Plan, fuzz
 from tests.fuzz.prepared import prepared
@@ -22,8 +23,8 @@ def short_run(tmp_path_factory: pytest.TempPathFactory) -> tuple[Found, list[str
     return _ran[0]
 
 
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    for found, operations in _ran:
-        terminalreporter.section("fuzzed: " + found.summary(operations))
-        for line in found.table(operations):
-            terminalreporter.write_line(line)
+@said.at_the_end
+def _found() -> list[said.Section]:
+    return [
+        ("fuzzed: " + found.summary(operations), list(found.table(operations))) for found, operations in _ran
+    ]

@@ -3,13 +3,14 @@
 import sys
 from pathlib import Path
 
-import pytest
+import said
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "api")]
 
 
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+@said.at_the_end
+def _done() -> list[said.Section]:
     from driven import table
 
-    for line in table():
-        terminalreporter.write_line(line)
+    title, *lines = table() or [""]
+    return [(title, lines)] if title else []

@@ -3,16 +3,16 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
+import said
 import stores
 
 from tests.simulation import house
 from tests.simulation.shop import Shop
 from tests.simulation.truth import World
 
-SAID = pytest.StashKey[list[str]]()
+SAID: list[str] = []
 DAYS, SEED = 200, 1
 QUIET, BUSY = 0.1, 1.6
 IN_FULL = "python -m tests.simulation --days 330 --seed 11 --check-every 30"
@@ -23,16 +23,13 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 @pytest.fixture(scope="session")
-def say(request: pytest.FixtureRequest) -> Callable[[str], None]:
-    return request.config.stash.setdefault(SAID, []).append
+def say() -> Callable[[str], None]:
+    return SAID.append
 
 
-def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
-    said = config.stash.get(SAID, [])
-    if said:
-        terminalreporter.section("what the simulations found")
-        for line in said:
-            terminalreporter.write_line(line)
+@said.at_the_end
+def _found() -> list[said.Section]:
+    return [("what the simulations found", SAID)] if SAID else []
 
 
 @dataclass(frozen=True)
