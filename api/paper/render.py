@@ -95,7 +95,7 @@ def _told(kind: str, document: Json, shop: Shop, printer: Printer, paper: str, b
         "language": locale.language,
         "territory": locale.territory,
         "symbols": printer.symbols(document.get("currency")),
-        "shop": asdict(shop),
+        "shop": asdict(shop) | (document.get("issuer") or {}),
         "paper": paper,
         "pictures": shown,
         "code": code(beside.code) if beside.code else "",

@@ -133,6 +133,7 @@ _WORDS: dict[str, tuple[str, str]] = {
     "net_to_you": ("We pay you", "Wir zahlen Ihnen"),
     "net_from_you": ("You pay us", "Sie zahlen uns"),
     "net_credited": ("Credited back", "Gutgeschrieben"),
+    "net_charged_back": ("Charged back", "Zurückbelastet"),
     "net_even": ("Nothing is due", "Nichts ist fällig"),
     "net_range": ("Least, likely, greatest", "Mindestens, wahrscheinlich, höchstens"),
     "how_net": (

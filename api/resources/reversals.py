@@ -17,6 +17,7 @@ from api.schemas.dealings import ReasonSchema, ReconciliationReversalSchema, Wit
 from api.schemas.queries import OfClientQuery
 from settle.books import batches, credit_notes, purchases, recoveries, reversals
 from settle.books.listing import Page
+from settle.reckoning import document
 from settle.reckoning.problems import Faults
 
 blp = Blueprint("reversals", __name__, url_prefix="/v1", description="Reversals and credit notes")
@@ -108,5 +109,5 @@ def list_credit_notes(page: Page, asked: Body) -> Any:
 @on_paper("credit_note")
 def show_credit_note(number: str) -> Any:
     """One credit note: issuer, client, tax point, each line with its class, and the reason."""
-    found, version = credit_notes.shown(the_work(), number)
-    return found, tagged(version)
+    found = credit_notes.shown(the_work(), number)
+    return found, tagged(document.digest(found))

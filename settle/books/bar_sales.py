@@ -15,6 +15,7 @@ from settle.reckoning import document, postings, sale
 from settle.reckoning.ledger import Entry
 from settle.reckoning.price import read_prices
 from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.purchase import is_counter
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.working import Working
 
@@ -53,6 +54,9 @@ def sell(work: Work, serial: str, body: Json, issuer: Json, faults: Faults) -> d
     faults.refuse_if_any()
     house_bars.refuse_not_the_houses(row)
     terms = house_bars.terms_to_trade(work, r, client, row.metal)
+    if is_counter(terms):
+        right = "terms to refine under, which say at what rate and tax metal is sold"
+        raise Refused(Fault("contradiction", "/terms", f"{terms.number} buy over the counter", right))
     asked = {
         "client": client,
         "terms": terms.number,
@@ -62,6 +66,10 @@ def sell(work: Work, serial: str, body: Json, issuer: Json, faults: Faults) -> d
         "cash": paid_in == "cash",
     }
     made, answer = _reckoned(work, asked)
+    if made.net_minor <= 0:
+        raise Refused(
+            Fault("wrong-state", "", "nothing would be paid for it", "a price, or a bar, of some worth")
+        )
     number = work.number("I")
     data = {"number": number, "issuer": dict(issuer), "asked": asked, "answer": answer}
     digest = document.digest(_document(work, serial, work.moment, data))

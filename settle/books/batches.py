@@ -24,7 +24,7 @@ from settle.books.columns import moment_text
 from settle.books.listing import Listed, Page, page_of, sifted
 from settle.books.narrowing import ALL, Wanted, has_clients_lot
 from settle.books.pots import SILVER, Pot
-from settle.books.tables import batches
+from settle.books.tables import batches, reconciliations
 from settle.books.tables import lots as lots_table
 from settle.books.work import Work
 from settle.reckoning import notices
@@ -55,9 +55,20 @@ def add_lots(work: Work, number: str, body: Json, faults: Faults) -> dict[str, A
         raise Refused(Fault("wrong-state", "", f"metal came out of {number} already", right))
     if pots.recovery_of(work, number) is not None:
         raise Refused(Fault("wrong-state", "", "its bath is in a silver recovery", "another batch"))
+    _refuse_accounted(work, number)
     _put_in(work, number, body["lots"], word)
     versions.raise_batch(work, number)
     return shown(work, number)
+
+
+def _refuse_accounted(work: Work, number: str) -> None:
+    """An account that was posted, and reversed since, is reckoned anew with the lots that it was of."""
+    of = reconciliations.c
+    posted = work.connection.execute(select(of.id).where(of.batch == number).limit(1)).scalar()
+    if posted is not None:
+        raise Refused(
+            Fault("wrong-state", "", f"{posted} was posted of what is in {number}", "another batch")
+        )
 
 
 def _put_in(work: Work, number: str, names: list[str], word: str | None) -> None:
@@ -76,6 +87,20 @@ def _put_in(work: Work, number: str, names: list[str], word: str | None) -> None
         )
         lots.touch(work, row.number)
         melts.post_own(work, row.number)
+    _refuse_unaccounted(work, number, names)
+
+
+def _refuse_unaccounted(work: Work, number: str, names: list[str]) -> None:
+    """A metal that the batch's terms don't account for would never come out of it."""
+    terms, faults = _terms(work, number), Faults()
+    for row in pots.lot_rows(work, pots.of_batch(number)):
+        assay, own = bench.assay_of(work, row.number), terms_of_business.find(work, row.terms)
+        found = [m for m, ppt in assay.ppt.items() if ppt and m in own.metals] if assay else []
+        for metal in (m for m in found if m not in terms.metals):
+            pointer = f"/lots/{names.index(row.number)}" if row.number in names else "/lots"
+            wrong = f"{row.number} holds {metal}, which {terms.number} don't account for"
+            faults.add("kept-apart", pointer, wrong, "lots whose metals the terms of all account for")
+    faults.refuse_if_any()
 
 
 def _named(work: Work, names: list[str]) -> list[Row[Any]]:
@@ -139,6 +164,7 @@ def keep_held(work: Work, number: str, body: Json, faults: Faults) -> dict[str, 
     row_of(work, number)
     if body.get("metal") == SILVER:
         _refuse_silver_closed(work, number)
+    outturns.look_at_metal(_terms(work, number), body.get("metal", "gold"), faults)
     entry = held.keep(work, number, body, faults).id
     return _changed(work, number, entry, [])
 

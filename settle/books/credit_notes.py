@@ -13,16 +13,15 @@ from settle.books.work import Work
 from settle.reckoning.problems import Fault, Refused
 
 
-def shown(work: Work, number: str) -> tuple[dict[str, Any], int]:
-    """One credit note, with the client's identity as it is known now, and the version of that: all else
-    of it never changes. `not-found` where there is none."""
+def shown(work: Work, number: str) -> dict[str, Any]:
+    """One credit note, with the client's identity as it is known now; `not-found` where there is none."""
     row = work.connection.execute(select(reversals).where(reversals.c.number == number)).first()
     if row is None:
         raise Refused(Fault("not-found", "", f"no credit note {number[:20]}", "the number of a credit note"))
     # Who the client is stands among the personal data, and never in what is sealed.
     who = clients.shown(work, row.document["client"])
     identity = {k: who.get(k) for k in ("id", "name", "address")}
-    return {**row.document, "client": identity, "person": row.person}, who["version"]
+    return {**row.document, "client": identity, "person": row.person}
 
 
 def listed(work: Work, page: Page, wanted: Wanted = ALL) -> tuple[list[dict[str, Any]], Listed]:

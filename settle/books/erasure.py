@@ -6,7 +6,19 @@ from typing import Any
 
 from sqlalchemy import Row, select
 
-from settle.books import balances, bar_sales, clients, holds, idempotency, journal, lots, personal, tables
+from settle.books import (
+    balances,
+    bar_sales,
+    clients,
+    holds,
+    idempotency,
+    journal,
+    lots,
+    on_account,
+    personal,
+    records,
+    tables,
+)
 from settle.books import terms as terms_of_business
 from settle.books.columns import moment_text
 from settle.books.work import Work
@@ -64,6 +76,8 @@ def _dealings(work: Work, client: str) -> Iterator[tuple[datetime, str | None]]:
         yield row.made_at, row.document["terms"]
     for sale in bar_sales.of_client(work, client):
         yield sale.made_at, sale.data["asked"]["terms"]
+    for sold in records.in_force(work, client, on_account.SALE):
+        yield sold.made_at, sold.data["asked"]["terms"]
     line, entry = tables.journal_lines.c, tables.journal_entries.c
     newest = select(line.entry).where(line.owner == f"client:{client}").order_by(line.entry.desc()).limit(1)
     moved = work.connection.execute(select(entry.made_at).where(entry.n == newest.scalar_subquery())).scalar()

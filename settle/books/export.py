@@ -108,7 +108,8 @@ def _settlements(work: Work) -> Rows:
         final = row.document["cases"]["final"]
         totals = [Decimal(final[name]["amount"]) for name in _TOTALS]
         about = (row.id, row.number, row.lot, row.inputs["client"], row.state)
-        yield *about, row.made_at, row.posted_at, row.document["currency"], *totals, row.hash
+        further = row.inputs.get("further_to")
+        yield *about, further, row.made_at, row.posted_at, row.document["currency"], *totals, row.hash
 
 
 def _purchases(work: Work) -> Rows:
@@ -244,7 +245,7 @@ LISTS: Mapping[str, tuple[Sequence[str], Callable[[Work], Rows]]] = {
     "bar-list": (_BAR, _bar_list),
     "settlements": (
         (
-            *("id", "number", "lot", "client", "state", "made_at", "posted_at", "currency"),
+            *("id", "number", "lot", "client", "state", "further_to", "made_at", "posted_at", "currency"),
             *(*_TOTALS, "hash"),
         ),
         _settlements,

@@ -4,7 +4,7 @@ from settle.books import balances, bench, held, journal, melts, records, scales
 from settle.books.work import Work
 from settle.reckoning import postings
 from settle.reckoning.batch import Weighed
-from settle.reckoning.exact import ZERO
+from settle.reckoning.exact import ZERO, plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.item import Scale
 from settle.reckoning.notices import ACIDS, Notice
@@ -39,6 +39,8 @@ def lend(work: Work, batch: str, terms: Terms, body: Json, faults: Faults) -> tu
     for metal, mg in fine_mg.items():
         _refuse_beyond_stock(work, metal, mg)
     data = {k: v for k, v in body.items() if k not in ("corrects", "reason")}
+    # What the house's silver was taken to be: a lot that joins later may bring other terms to the batch.
+    data |= {"fineness": plain(lent["silver"].assay_ppt), "gold": plain(lent["gold"].assay_ppt)}
     record = records.add(work, batch, LOAN, data, body.get("corrects"), body.get("reason"))
     journal.post(work, postings.silver_lent(record.id, batch, fine_mg))
     return record.id, [ACIDS, *melts.weighing_notices(work, body, lent["silver"].weight_g, known)]

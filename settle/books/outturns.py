@@ -19,6 +19,13 @@ from settle.reckoning.weight import printed
 OUTTURN = "outturn"
 
 
+def look_at_metal(terms: Terms, metal: str, faults: Faults) -> None:
+    """Leave a fault where the terms don't account for a metal: it would stay in process for ever."""
+    if metal not in terms.metals and not faults.found:
+        right = "one of " + ", ".join(terms.metals)
+        faults.add("unknown-metal", "/metal", f"the terms don't account for {metal}", right)
+
+
 def take(work: Work, subject: str, terms: Terms, body: Json, faults: Faults) -> tuple[str, list[Notice]]:
     """Record an outturn, correct one, or bring back what was held; its id and notices.
 
@@ -27,9 +34,7 @@ def take(work: Work, subject: str, terms: Terms, body: Json, faults: Faults) -> 
     """
     known = scales.known(work)
     metal, out = read(body, terms, known, faults)
-    if metal not in terms.metals and not faults.found:
-        right = "one of " + ", ".join(terms.metals)
-        faults.add("unknown-metal", "/metal", f"the terms don't account for {metal}", right)
+    look_at_metal(terms, metal, faults)
     told = [ACIDS, *melts.weighing_notices(work, body, out.weight_g, known)]
     bench.refuse_nothing(body, out.weight_g, faults)
     if "held" in body:

@@ -61,8 +61,7 @@ def row_of(work: Work, number: str) -> Row[Any]:
 def take_out(work: Work, number: str, body: Json, faults: Faults) -> dict[str, Any]:
     """Record silver won back from the bath, weighed and assayed; or correct it."""
     row_of(work, number)
-    if body.get("metal", SILVER) != SILVER:
-        faults.add("contradiction", "/metal", "a silver recovery yields silver", SILVER)
+    _refuse_other_metal(body, faults)
     terms = pots.terms_of(work, pots.of_recovery(work, number))
     entry, told = outturns.take(work, number, terms, {**body, "metal": SILVER}, faults)
     return _changed(work, number, entry, told)
@@ -71,8 +70,14 @@ def take_out(work: Work, number: str, body: Json, faults: Faults) -> dict[str, A
 def keep_held(work: Work, number: str, body: Json, faults: Faults) -> dict[str, Any]:
     """Record silver known to stay behind in the bath, at its estimate (H6)."""
     row_of(work, number)
+    _refuse_other_metal(body, faults)
     entry = held.keep(work, number, {**body, "metal": SILVER}, faults).id
     return _changed(work, number, entry, [])
+
+
+def _refuse_other_metal(body: Json, faults: Faults) -> None:
+    if body.get("metal", SILVER) != SILVER:
+        faults.add("contradiction", "/metal", "a silver recovery yields silver", SILVER)
 
 
 def write_off(work: Work, number: str, name: str, body: Json, faults: Faults) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import stores
 from desk import Desk, grams, money
-from stages import CLIENT, Clock
+from stages import AT_THE_COUNTER, CLIENT, Clock, gold_only
 
 from settle.books import bar_sales, bars, journal, records, till
 from settle.books import terms as terms_of_business
@@ -255,3 +255,15 @@ def test_what_it_cost_is_not_for_the_bench(shop: Desk, keys: dict[str, str], sco
 
 def test_a_poured_bar_has_no_cost(settled: Desk) -> None:
     assert "cost" not in settled.pour_bar("10.03", paid_in="cash", weight=grams("1"))
+
+
+# what is no sale
+
+
+def test_a_bar_is_not_sold_for_nothing_nor_under_terms_that_buy(shop: Desk) -> None:
+    tiny = shop.buy_bar("1", metal="silver", fineness="1", cost=money("1.00"))["serial"]
+    assert shop.refused.sell_bar(tiny, paid_in="cash").said == (409, "wrong-state", "")
+    counter = shop.terms(gold_only(name="counter", metals=AT_THE_COUNTER))["number"]
+    gold = shop.buy_bar()["serial"]
+    assert shop.refused.sell_bar(gold, terms=counter).faults == {"/terms": "contradiction"}
+    assert drawn(shop) == []

@@ -202,3 +202,12 @@ def test_what_a_client_paid_for_a_frozen_lot_goes_back_once_it_is_released(on_ac
     assert on_account.refused.unpay(settlement, paid).said == (409, "frozen", "")
     on_account.release(lot)
     assert on_account.unpay(settlement, paid, "it came back")["state"] == "reversed"
+
+
+def test_retention_runs_by_the_terms_that_it_was_sold_under(on_account: Desk, clock: Any) -> None:
+    gold = {"settle_on": "assay", "accountable": "1", "payout_rate": "0.97"}
+    long = on_account.terms(gold_only(name="long", metals={"gold": gold}, retention="P20Y"))["number"]
+    on_account.sell_metal(CLIENT, "gold", terms=long)
+    clock.move(days=19 * 365)
+    refusal = on_account.refused.post(f"/v1/clients/{CLIENT}/erasure")
+    assert (refusal.kind, "retention runs until" in refusal.body["detail"]) == ("must-be-kept", True)

@@ -52,6 +52,7 @@ def test_figures_stand_as_the_documents_print_them(house: House, tmp_path: Path)
     assert (settled["number"], settled["client"], settled["net"], settled["tax_total"]) == (
         *(SETTLEMENT, "C-1", "811.04", "34.87"),
     )
+    assert settled["further_to"] == ""
     quoted = rows(found["quotes.csv"])[0]
     ends = house.till.get("/v1/quotes")["items"][0]["net_range"]
     assert [quoted[f"net_{end}"] for end in ("least", "likely", "greatest")] == [

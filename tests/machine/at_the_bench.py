@@ -220,7 +220,7 @@ def lot_added(s: Shop, data: Random, pot: Pot) -> None:
     lot = chosen(data, fit if fit and not one_in(data, 4) else joinable(s) or lots(s))
     together = [*there, lot]
     may = _may_share(s, together, [lot])
-    if pot.outs or pot.recovery:
+    if pot.outs or pot.recovery or pot.was_closed:
         may = False
     path = f"/v1/batches/{pot.number}/lots"
     s.ask("lot added to a batch", path, {"lots": [lot.number]}, lambda _: _into(s, pot, [lot]), may=may)

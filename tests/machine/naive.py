@@ -124,6 +124,7 @@ class Pot:
     ended: set[str] = field(default_factory=set)
     # Metal → id of the account that closed it.
     closed: dict[str, str] = field(default_factory=dict)
+    was_closed: bool = False
     pours: dict[str, Json] = field(default_factory=dict)
 
 
@@ -340,6 +341,7 @@ class Model:
                 moves[f"{lot.client} lot {lot.number}", metal] += credited - lot.own(metal)
             lot.version += 1
         pot.closed[metal] = account["id"]
+        pot.was_closed = True
         self.book(account["id"], moves)
 
     def settle(self, number: str, paper: Json) -> Settlement:

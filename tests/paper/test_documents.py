@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from decimal import Decimal
 from io import BytesIO
 from pathlib import Path
@@ -10,6 +11,8 @@ from typing import Any
 
 import pytest
 from pypdf import PdfReader
+
+from api.paper.render import render
 
 from .house import CLIENT, SHOP, Json, long, open_shop, pages, pdf, printer, sell_a_bar
 
@@ -196,3 +199,18 @@ def test_no_template_asks_for_anything_outside_the_package() -> None:
         text = template.read_text("utf-8")
         assert "@preview" not in text
         assert "://" not in text
+
+
+def test_an_invoice_is_of_who_issued_it_whoever_the_shop_is_by_now(documents: Any) -> None:
+    sale = documents["bar_sale"]
+    shop = replace(SHOP, name="Another House", tax_identity="XX 9")
+    text = " ".join(pages(render("bar_sale", sale, shop, printer(), "a4")))
+    assert (SHOP.name in text, SHOP.tax_identity in text) == (True, True)
+    assert ("Another House" in text, "XX 9" in text) == (False, False)
+
+
+def test_a_credit_note_says_which_way_its_money_goes(documents: Any) -> None:
+    note = documents["credit_note"]
+    back = note["net"] | {"amount": "-" + note["net"]["amount"].removeprefix("-")}
+    for net, said in ((back, "Charged back"), (back | {"amount": back["amount"][1:]}, "Credited back")):
+        assert said in " ".join(pages(pdf("credit_note", note | {"net": net})))
