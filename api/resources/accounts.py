@@ -13,7 +13,7 @@ from api.http.representations import on_paper
 from api.schemas.answers_accounts import ComparisonAnswer, SettlementAnswer, SettlementsAnswer
 from api.schemas.answers_bench import ReconciliationAnswer
 from api.schemas.answers_books import JournalAnswer
-from api.schemas.bench import ReconciliationSchema, SettlementSchema
+from api.schemas.bench import PostingSchema, ReconciliationSchema, SettlementSchema
 from api.schemas.queries import JournalQuery, SettlementsQuery
 from settle.books import batches, journal, reconciliations, settlements
 from settle.books.listing import Page
@@ -87,11 +87,13 @@ def show_settlement(name: str) -> Any:
 @scope("settle")
 @keeps(demanded=True)
 @if_match
+@body(PostingSchema, required=False)
 @answers(201, SettlementAnswer)
-def post_settlement(name: str) -> Any:
-    """Post a draft as it was seen: it draws its number, enters the journal and is never edited again."""
+def post_settlement(data: Body, faults: Faults, name: str) -> Any:
+    """Post a draft as it was seen: it draws its number, enters the journal and is never edited again. Bars
+    that the lot doesn't cover want an owner's word (E4)."""
     must_match(settlements.row_of(the_work(), name).version)
-    return _tagged(settlements.post(the_work(), name))
+    return _tagged(settlements.post(the_work(), name, data, faults))
 
 
 @blp.route("/settlements/<name>/comparison")

@@ -60,7 +60,7 @@ def release(data: Body, faults: Faults, number: str) -> Any:
 @body(ReturnSchema)
 @answers(201, LotAnswer)
 def give_back(data: Body, faults: Faults, number: str) -> Any:
-    """Return a lot that was not refined, or the loose shot of a settled one."""
+    """Return a lot that was not refined, or the loose shot or the drillings of a settled one."""
     return _tagged(custody.give_back(the_work(), number, data, faults))
 
 

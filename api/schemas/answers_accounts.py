@@ -17,8 +17,9 @@ from api.schemas.answers import (
     texts,
     working,
 )
-from api.schemas.answers_counter import ConcessionAnswer, FinalAnswer
-from api.schemas.fields import Moment, Object
+from api.schemas.answers_counter import CaseAnswer, ConcessionAnswer, FinalAnswer
+from api.schemas.fields import Moment, Object, Word
+from settle.reckoning.terms import DRILLINGS, KEPT
 
 
 class SettledWeightsAnswer(Answer):
@@ -54,25 +55,9 @@ class ComparisonAnswer(StepsAnswer):
     inside_band = by_name(Boolean())
 
 
-class FurtherLineAnswer(Answer):
-    """One line: settled before, as a whole now, and the difference."""
-
-    line = String()
-    before = Amount()
-    whole = Amount()
-    difference = Amount()
-
-
-class FurtherAnswer(Answer):
-    """What a further settlement adds to an earlier one."""
-
-    to = String()
-    lines = List(Object(FurtherLineAnswer))
-    net = Amount()
-
-
 class SettlementAnswer(Answer):
-    """The final account of a lot: a draft, posted, or reversed."""
+    """The final account of a lot: a draft, posted, or reversed. A further one is of what it adds to what was
+    posted; `whole` is then the account of all of the lot, for the record."""
 
     may_lack = ("working",)
 
@@ -85,14 +70,19 @@ class SettlementAnswer(Answer):
     still_to_come = texts()
     replaces = String(allow_none=True)
     concessions = List(Object(ConcessionAnswer))
-    further = Object(FurtherAnswer, allow_none=True)
+    further_to = String(allow_none=True)
     terms = String()
     currency = String()
     prices = by_name(Object(PriceAnswer))
     weights = Object(SettledWeightsAnswer)
+    drillings_become = Word((*DRILLINGS, KEPT), allow_none=True)
     assay = by_name(Figure())
     cases = Object(FinalAnswer)
+    charges_total = Amount()
+    tax_total = Amount()
     net = Amount()
+    whole = Object(CaseAnswer, allow_none=True)
+    owners_word = String(allow_none=True)
     inside_band = by_name(Boolean())
     comparison = Object(StepsAnswer, allow_none=True)
     notices = notices()
@@ -155,6 +145,7 @@ class PaymentAnswer(Answer):
     of = String()
     client = String()
     amount = Amount()
+    cash_rounding = Amount()
     direction = String()
     paid_in = String()
     words = Object(PaidWordsAnswer, allow_none=True)
@@ -191,7 +182,7 @@ class SoldAnswer(Answer):
     rate = Figure()
     value = Amount()
     taxes = List(Object(TaxLineAnswer))
-    cash_rounding = Amount()
+    tax_total = Amount()
     net = Amount()
     working = working()
 
@@ -291,6 +282,8 @@ class CreditNoteRowAnswer(Answer):
     credits = Object(CreditsAnswer)
     client = String()
     currency = String()
+    charges_total = Amount()
+    tax_total = Amount()
     net = Amount()
     tax_point = Moment()
     reason = String()

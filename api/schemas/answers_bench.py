@@ -15,6 +15,7 @@ from api.schemas.answers import (
     texts,
     working,
 )
+from api.schemas.answers_lots import BarsCoveredAnswer
 from api.schemas.base import Weight
 from api.schemas.fields import Moment, Object
 
@@ -48,6 +49,7 @@ class BatchAnswer(Answer):
     silver_recovery = String(allow_none=True)
     metals = by_name(String())
     parting_silver_needed = Grams()
+    bars_covered = by_name(by_name(Object(BarsCoveredAnswer)))
     lent = by_name(Grams())
     held = List(Object(HeldAnswer))
     reconciliations = by_name(String())
@@ -232,6 +234,7 @@ class PartingPlanAnswer(Answer):
 
     batch = String()
     lots = texts()
+    bars_covered = by_name(by_name(Object(BarsCoveredAnswer)))
     silver_to_add = Grams()
     silver_to_add_fine = Grams()
     house_silver = Object(HouseSilverAnswer)
@@ -271,6 +274,7 @@ class PourPlanAnswer(Answer):
     bars_total = Integer()
     leaves = Grams()
     leaves_at_least = Grams()
+    bars_covered = by_name(Object(BarsCoveredAnswer), allow_none=True)
     notices = notices()
 
 

@@ -16,9 +16,10 @@ from api.schemas.answers import (
     texts,
     working,
 )
-from api.schemas.fields import Moment, Object
+from api.schemas.fields import Moment, Object, Word
 from api.schemas.items import PurchaseSchema
 from api.schemas.terms import TermsSchema
+from settle.reckoning.document import NOT_VALUED
 
 
 class HoldAnswer(Answer):
@@ -69,6 +70,7 @@ class MetalAccountAnswer(Answer):
     fine = Grams()
     fine_u = Grams()
     recovered = Grams()
+    drillings = Grams()
     accountable = Grams()
     kept = Grams()
     kept_worth = Amount(allow_none=True)
@@ -92,9 +94,10 @@ class ChargePartAnswer(Answer):
 
 
 class ChargeLineAnswer(Answer):
-    """One charge: on how much, at which rate."""
+    """One charge: on how much, at which rate. Of a further settlement `amount` is what it adds to what was
+    charged before."""
 
-    may_lack = ("parts",)
+    may_lack = ("parts", "of_lot", "charged_before")
 
     name = String()
     base = String()
@@ -104,9 +107,33 @@ class ChargeLineAnswer(Answer):
     rate = Figure()
     minimum_applied = Boolean()
     tier = Figure(allow_none=True)
+    of_lot = Amount()
+    charged_before = Amount()
     amount = Amount()
     tax = String(allow_none=True)
     parts = List(Object(ChargePartAnswer))
+
+
+class BarsAlikeAnswer(Answer):
+    """Bars of one metal, weight and fineness: how many, and the fine metal that they take together."""
+
+    metal = String()
+    nominal = Grams(allow_none=True)
+    fineness = Figure()
+    count = Integer()
+    fine = Grams()
+
+
+class ClientGetsAnswer(Answer):
+    """What the client gets: bars, loose metal, metal on account, his drillings, and money; and what all of
+    it is worth, metal at the full price."""
+
+    bars = List(Object(BarsAlikeAnswer))
+    shot = by_name(Grams())
+    metal_account = by_name(Grams())
+    drillings = by_name(Grams())
+    money = Amount(allow_none=True)
+    worth = Amount(allow_none=True)
 
 
 class CaseAnswer(Answer):
@@ -123,8 +150,9 @@ class CaseAnswer(Answer):
     tax_total = Amount()
     advances_total = Amount()
     fees_total = Amount()
-    cash_rounding = Amount()
-    net = Amount()
+    waived = Amount()
+    net = Amount(allow_none=True)
+    client_gets = Object(ClientGetsAnswer)
     all_in = Figure(allow_none=True)
 
 
@@ -142,12 +170,27 @@ class FinalAnswer(Answer):
     final = Object(CaseAnswer)
 
 
-class NetRangeAnswer(Answer):
-    """What the client gets: least, likely, greatest."""
+class RangeAnswer(Answer):
+    """Least, likely, greatest over the three cases."""
 
     least = Amount()
     likely = Amount()
     greatest = Amount()
+
+
+class NotValuedAnswer(Answer):
+    """What is in no worth, and why: an item by its place in the list, or a metal."""
+
+    item = Integer(allow_none=True)
+    metal = String(allow_none=True)
+    reason = Word(NOT_VALUED)
+
+
+class OutrightOfferAnswer(Answer):
+    """What the house would pay outright for what isn't worth refining."""
+
+    terms = String()
+    net = Amount()
 
 
 class BindsAnswer(Answer):
@@ -168,6 +211,7 @@ class ReckonedAnswer(Answer):
     currency = String()
     prices = by_name(Object(PriceAnswer))
     items = List(Object(ItemAnswer))
+    not_valued = List(Object(NotValuedAnswer))
     not_accounted_for = by_name(Grams())
     notices = notices()
     working = working()
@@ -178,7 +222,10 @@ class EstimateAnswer(ReckonedAnswer):
 
     parting_silver_needed = Grams()
     cases = Object(CasesAnswer)
-    net_range = Object(NetRangeAnswer)
+    net_range = Object(RangeAnswer, allow_none=True)
+    worth_range = Object(RangeAnswer, allow_none=True)
+    worth_refining = Boolean(allow_none=True)
+    outright_offer = Object(OutrightOfferAnswer, allow_none=True)
     bars_covered = by_name(List(Integer()))
     binds = Object(BindsAnswer)
 
@@ -236,7 +283,7 @@ class QuoteRowAnswer(Answer):
     made_at = Moment()
     valid_until = Moment()
     currency = String()
-    net_range = Object(NetRangeAnswer)
+    net_range = Object(RangeAnswer, allow_none=True)
     state = String()
 
 
@@ -254,7 +301,11 @@ class PurchaseAnswer(ReckonedAnswer):
     made_at = Moment()
     paid_in = String()
     cases = Object(FinalAnswer)
+    charges_total = Amount()
+    tax_total = Amount()
     net = Amount()
+    paid = Amount()
+    cash_rounding = Amount()
     asked = Object(AskedAnswer)
     state = String()
     reversal = Object(ReversalAnswer, allow_none=True)
@@ -301,7 +352,7 @@ class ComparedQuoteAnswer(Answer):
     """What other terms would have made of a quote."""
 
     quote = String()
-    likely_net = Amount()
+    likely_net = Amount(allow_none=True)
     under_new_terms = Amount(allow_none=True)
     refused = texts()
 

@@ -14,8 +14,11 @@ from api.schemas.answers import (
     texts,
 )
 from api.schemas.answers_counter import ItemAnswer
-from api.schemas.fields import Moment, Object
-from api.schemas.items import WishesSchema
+from api.schemas.fields import Moment, Object, Word
+from api.schemas.items import BarCount, WishesSchema
+from settle.reckoning.coverage import ACCOUNT, ASSAY, ITEMS
+from settle.reckoning.statement import WHOSE
+from settle.reckoning.terms import DRILLINGS, KEPT
 
 
 class SaidAnswer(Answer):
@@ -56,6 +59,36 @@ class AssayStateAnswer(Answer):
     fees = by_name(Amount(), allow_none=True)
 
 
+class CoveredLineAnswer(Answer):
+    """Bars asked for, poured so far, and covered in each case, without a top-up."""
+
+    nominal = Grams(allow_none=True)
+    fineness = Figure()
+    count = BarCount()
+    top_up = Boolean()
+    poured = Integer()
+    covered = by_name(Integer())
+
+
+class BarsCoveredAnswer(Answer):
+    """What a lot covers of the bars asked for of a metal, and what is left after them. It rests on the
+    `items`, the `assay` or, once the metal is closed, its `account`."""
+
+    rests_on = Word((ITEMS, ASSAY, ACCOUNT))
+    accountable = by_name(Grams())
+    lines = List(Object(CoveredLineAnswer))
+    left = by_name(Grams())
+
+
+class DrillingsAnswer(Answer):
+    """Drillings taken for assay: whose, what becomes of them, whether they are still to be handed back."""
+
+    weight = Grams()
+    whose = Word(WHOSE)
+    become = Word((*DRILLINGS, KEPT))
+    owed = Boolean()
+
+
 class DifferenceAnswer(Answer):
     """An item that weighs otherwise than quoted."""
 
@@ -83,6 +116,8 @@ class LotAnswer(Answer):
     settled_metals = texts()
     items = List(Object(ItemAnswer))
     instructions = by_name(Object(WishesSchema))
+    bars_covered = by_name(Object(BarsCoveredAnswer))
+    drillings = Object(DrillingsAnswer, allow_none=True)
     assays = by_name(Object(AssayStateAnswer))
     differs_from_quote = List(Object(DifferenceAnswer))
     entries = List(Object(EntryAnswer))

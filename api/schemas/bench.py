@@ -21,6 +21,7 @@ from api.schemas.fields import (
     Word,
 )
 from settle.books.bench import ASSAY_METHODS, PARTIES
+from settle.reckoning.bars import MOST_BARS
 
 
 class OverrideSchema(Schema):
@@ -157,6 +158,7 @@ class BarSchema(Weighing):
         least=1, metadata={"description": "The entry of the outturn that it is of; the last if absent"}
     )
     reading = Weight(required=True)
+    override = Object(OverrideSchema)
 
 
 class PourSchema(Corrigible):
@@ -164,7 +166,7 @@ class PourSchema(Corrigible):
 
     metal = Metal(required=True)
     taken = Object(PouredSchema, required=True)
-    bars = Values(Text(), most=200, required=True)
+    bars = Values(Text(), most=MOST_BARS, required=True)
     trimmings = Object(PouredSchema)
     override = Object(OverrideSchema)
 
@@ -188,6 +190,7 @@ class PourPlanSchema(Schema):
     moulds = Values(MouldChoice(), least=1, most=6, required=True)
     over_pour = Weight()
     wish = Word(("least_left", "fewest_bars"))
+    lot = Text(least=1, metadata={"description": "Says, beside the plan, what bars this lot covers"})
 
 
 class CreditSchema(Schema):
@@ -216,4 +219,9 @@ class SettlementSchema(Schema):
 
     lot = Text(least=1, required=True)
     metals = Values(Metal(), least=1, most=4)
-    cash = Flag()
+
+
+class PostingSchema(Schema):
+    """An owner's word, where bars hold more than the lot covers."""
+
+    override = Object(OverrideSchema)

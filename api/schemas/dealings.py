@@ -8,6 +8,7 @@ from api.schemas.base import Money, Schema, Weight
 from api.schemas.bench import FinenessSchema, OverrideSchema
 from api.schemas.fields import DecimalString, Metal, Object, Text, Values, Word
 from api.schemas.items import EstimateSchema
+from settle.books.holds import DRILLINGS, SHOT
 from settle.books.reversals import HOW_WITHDRAWN
 from settle.books.till import PAID_IN
 from settle.reckoning.concession import REPLACED
@@ -72,14 +73,20 @@ class FreezeSchema(ReasonSchema):
     reference = Text(least=1, required=True)
 
 
-class ReturnSchema(Schema):
-    """Who took the lot, or its shot, back."""
+class TakenSchema(Schema):
+    """Who took something with him."""
 
     who = Text(least=1, required=True)
     override = Object(OverrideSchema)
 
 
-class HandoverSchema(ReturnSchema):
+class ReturnSchema(TakenSchema):
+    """Who took the lot back; or, of a settled one, its `shot` if nothing else is said, or its `drillings`."""
+
+    what = Word((SHOT, DRILLINGS))
+
+
+class HandoverSchema(TakenSchema):
     """Who took the bar, and what it weighed then."""
 
     reading = Weight(required=True)

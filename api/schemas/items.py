@@ -97,7 +97,6 @@ class EstimateSchema(Schema):
     items = Objects(ItemSchema, least=1, most=MOST_ITEMS, required=True)
     prices = Named(Price())
     instructions = Named(WishesSchema)
-    cash = Flag()
 
 
 class QuoteSchema(EstimateSchema):
@@ -121,9 +120,6 @@ class QuoteAcceptanceSchema(AcceptanceSchema):
 
 class PurchaseSchema(EstimateSchema):
     """An outright purchase: whose, and how it is paid."""
-
-    class Meta:
-        exclude = ("cash",)
 
     client = Text(least=1, required=True)
     paid_in = Word(("cash", "transfer"), required=True)

@@ -120,6 +120,8 @@ class TermsSchema(Schema):
     charges = Objects(ChargeSchema, most=50)
     taxes = Named(TaxSchema)
     cash_step = DecimalString()
+    least_paid = DecimalString()
+    drillings = Word(words.DRILLINGS)
     purchase_case = Word(words.CASES)
     price_time = Word(words.PRICE_TIMES)
     quote_valid_for = Duration()

@@ -25,9 +25,10 @@ def advance(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]:
     terms = terms_of_business.find(work, row.terms)
     r = Reader(body, faults)
     minor = till.read_amount(r, terms.currency)
-    r.word("paid_in", till.PAID_IN)
+    paid_in = r.word("paid_in", till.PAID_IN)
     faults.refuse_if_any()
     _refuse_state(work, row)
+    till.refuse_no_coins(terms, paid_in, minor)
     most, before = _most(work, row, terms), till.paid_minor(work, lot)
     if before + minor > most:
         left = f"{amount(max(0, most - before), terms.currency)} {terms.currency} at most"

@@ -4,7 +4,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Row, Select, func, select
 
-from settle.books import bars, clients, house_bars, journal, prices, records, till, undone
+from settle.books import bars, clients, house_bars, journal, poured, prices, records, till, undone
 from settle.books import terms as terms_of_business
 from settle.books.columns import Member, moment_text
 from settle.books.listing import Listed, Page, page_of
@@ -61,12 +61,13 @@ def sell(work: Work, serial: str, body: Json, issuer: Json, faults: Faults) -> d
         "client": client,
         "terms": terms.number,
         "metal": row.metal,
-        "fine_mg": bars.stated(row).stated_mg,
+        "fine_mg": poured.stated(row).stated_mg,
         "price": document.price(prices.of_metal(work, terms, row.metal)),
-        "cash": paid_in == "cash",
+        "paid_in": paid_in,
     }
     made, answer = _reckoned(work, asked)
-    if made.net_minor <= 0:
+    paid_minor = till.closing(terms, paid_in, made.net_minor)
+    if paid_minor <= 0 or made.net_minor < terms.least_paid_minor:
         raise Refused(
             Fault("wrong-state", "", "nothing would be paid for it", "a price, or a bar, of some worth")
         )
@@ -76,7 +77,8 @@ def sell(work: Work, serial: str, body: Json, issuer: Json, faults: Faults) -> d
     record = records.add(work, serial, SALE, {**data, "hash": digest})
     journal.post(work, sold(work, record))
     bars.change(work, row, state="assigned", client=client)
-    paid = till.pay(work, number, f"payment of {number}", client, terms, -made.net_minor, body)
+    text, rounding = f"payment of {number}", made.net_minor - paid_minor
+    paid = till.pay(work, number, text, client, terms, -paid_minor, body, rounding)
     return shown(work, record) | {"payment": paid}
 
 
@@ -84,7 +86,7 @@ def _reckoned(work: Work, asked: Json) -> tuple[sale.Sale, dict[str, Any]]:
     terms = terms_of_business.find(work, asked["terms"])
     price = read_prices({asked["metal"]: asked["price"]}, terms, Faults())[asked["metal"]]
     rows = Working()
-    made = sale.by_house(terms, asked["metal"], asked["fine_mg"], price, in_cash=asked["cash"], working=rows)
+    made = sale.by_house(terms, asked["metal"], asked["fine_mg"], price, rows)
     return made, document.sale(made, rows)
 
 
@@ -98,9 +100,9 @@ def _document(work: Work, serial: str, at: str, data: Json) -> dict[str, Any]:
         "tax_point": at,
         "bar": serial,
         "mark": bar.data.get("mark"),
-        **document.stated(bars.stated(bar), terms_of_business.find(work, asked["terms"])),
+        **document.stated(poured.stated(bar), terms_of_business.find(work, asked["terms"])),
         "currency": data["answer"]["net"]["currency"],
-        "paid_in": "cash" if asked["cash"] else "transfer",
+        "paid_in": asked["paid_in"],
         **data["answer"],
     }
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Row, select
 
-from settle.books import bench, journal, lots, melts, pots, records, scales
+from settle.books import bench, covered, journal, lots, melts, owner, pots, poured, records, scales
 from settle.books import terms as terms_of_business
 from settle.books.columns import Member, moment_text
 from settle.books.listing import Listed, Page, page_of
@@ -39,12 +39,13 @@ SEE_COST = frozenset({"settle", "read", "owner"})
 def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     """Enter a poured bar, or correct its reading while nothing posted rests on it.
 
-    Raises `Refused`: `bar-under-nominal`, `bar-over-pour`, `bar-below-promise`, `wrong-state`.
+    Raises `Refused`: `bar-under-nominal`, `bar-over-pour`, `bar-below-promise`, `wrong-state`;
+    `bar-not-covered` for a bar that the lot can't cover, unless by an owner's word (E4).
     """
     r = Reader(body, faults)
     lot = r.text("lot")
     metal = r.word("metal", METALS)
-    line = _line(r)
+    line, word = _line(r), owner.word(work, r)
     faults.refuse_if_any()
     row = _lot(work, lot)
     terms = terms_of_business.find(work, row.terms)
@@ -60,8 +61,11 @@ def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     _refuse_filled(work, row, metal, line, wanted, corrected)
     _refuse_more_than_in_stock(work, metal, kept, corrected)
     # Looked at before anything is kept: a refused bar draws no number.
-    poured = pour(terms, wanted, line, read_reading(kept), "")
-    serial = _keep(work, row, metal, kept | {"stated": states(poured)}, body, corrected)
+    bar = pour(terms, wanted, line, read_reading(kept), "")
+    if word is None:
+        _refuse_beyond(work, row, metal, wanted, bar, corrected)
+    kept |= {"stated": states(bar), "owners_word": word}
+    serial = _keep(work, row, metal, kept, body, corrected)
     told = [HOT_METAL, *melts.weighing_notices(work, body, read_reading(kept).weight_g, known)]
     return shown(work, serial) | {"notices": [n.as_json() for n in told]}
 
@@ -137,18 +141,12 @@ def reading_before(work: Work, serial: str, entry: str) -> Reading:
     return read_reading(data)
 
 
-def states(poured: Poured) -> dict[str, Any]:
+def states(bar: Poured) -> dict[str, Any]:
     """What a bar states, as its row keeps it."""
     return {
-        "weight": {"amount": plain(poured.stated_g), "unit": "g"},
-        "fineness": plain(poured.stated_ppt),
+        "weight": {"amount": plain(bar.stated_g), "unit": "g"},
+        "fineness": plain(bar.stated_ppt),
     }
-
-
-def stated(row: Row[Any]) -> Poured:
-    """What a bar states (A6)."""
-    r = Reader(row.data["stated"], Faults())
-    return Poured(row.serial, row.data["line"], r.weight("weight"), r.decimal("fineness"))
 
 
 def fine_mg(data: Json) -> int:
@@ -192,6 +190,19 @@ def _refuse_filled(
     if isinstance(most, int) and len(there) >= most:
         wrong = f"line {line} is filled by {', '.join(b.serial for b in there)}"
         raise Refused(Fault("wrong-state", "/line", wrong, "a line that still lacks a bar"))
+
+
+def _refuse_beyond(
+    work: Work, row: Row[Any], metal: str, wanted: Wishes, bar: Poured, corrected: Row[Any] | None
+) -> None:
+    if row.client is None:
+        return  # the house's own metal: it gives nothing away
+    terms = terms_of_business.find(work, row.terms)
+    items, posted = lots.items_of(work, row, terms), lots.posted_reconciliations(work, row.batch)
+    there = poured.of_lot(work, row.number, metal)
+    there.pop("" if corrected is None else corrected.serial, None)
+    of = covered.of_lot(work, row, terms, items, posted).get(metal)
+    covered.refuse_beyond(terms, of, wanted, [*there.values(), bar], bar.line)
 
 
 def _refuse_more_than_in_stock(work: Work, metal: str, kept: Json, corrected: Row[Any] | None) -> None:
@@ -324,7 +335,7 @@ def _shown(work: Work, row: Row[Any]) -> dict[str, Any]:
         "state": row.state,
         "entry": row.record,
         "reading": printed(read_reading(row.data).weight_g, terms.weight_unit),
-        **document.stated(stated(row), terms),
+        **document.stated(poured.stated(row), terms),
         **({"mark": row.data["mark"]} if "mark" in row.data else {}),
         **_cost(work, row, terms),
         "made_at": moment_text(row.made_at),

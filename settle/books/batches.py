@@ -209,10 +209,11 @@ def shown(work: Work, number: str) -> dict[str, Any]:
         "parting_silver_needed": printed(
             sum((_need_of(work, lot) for lot in pots.lot_rows(work, pot)), ZERO), unit
         ),
+        "bars_covered": {lot.number: lots.bars_covered(work, lot) for lot in pots.lot_rows(work, pot)},
         "lent": {m: printed(sum(w.fine_mg for w in pots.lent(work, pot, m)), unit) for m in loans.METALS},
         "held": held.still(work, number),
         "reconciliations": {m: posted.id for m, posted in closed.items()},
-        "entries": [lots.entry_shown(r) for r in records.history(work, number)],
+        "entries": [records.shown(r) for r in records.history(work, number)],
         "notices": [ACIDS.as_json(), HOT_METAL.as_json()],
         "made_at": moment_text(row.made_at),
         "version": row.version,

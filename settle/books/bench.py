@@ -14,28 +14,34 @@ from settle.reckoning.item import Scale
 from settle.reckoning.money import minor_units, printed_money
 from settle.reckoning.problems import Faults
 from settle.reckoning.reading import Json, Reader
+from settle.reckoning.statement import CLIENT, HOUSE, WHOSE, Drillings, drillings_of
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import printed
 
 MELT, ASSAY = "melt", "assay"
-HOUSE, CLIENT = "house", "client"
 PARTIES = (HOUSE, CLIENT, "umpire")
 ASSAY_METHODS = ("fire_assay", "xrf", "icp", "titration", "other")
 
 
 @dataclass(frozen=True, slots=True)
 class Melt:
-    """A melt weight, the drillings taken from it, and the division it was read with; grams."""
+    """A melt weight, the drillings taken from it and whose they are, and the division it was read with;
+    grams."""
 
     weight_g: Exact
     drillings_g: Exact
     division_g: Exact
+    drillings_whose: str = CLIENT
 
     @property
     def parted_g(self) -> Exact:
         """Melt weight less drillings taken: what H1 and H3 reckon with."""
         return self.weight_g - self.drillings_g
+
+    def drillings(self, terms: Terms, ppt: Mapping[str, Exact]) -> Drillings:
+        """Fine metal in the drillings, and what becomes of them (H6)."""
+        return drillings_of(terms, self.drillings_g, self.drillings_whose, ppt)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +55,16 @@ class Assay:
 def read_melt(body: Json, terms: Terms, known: dict[str, Scale], faults: Faults) -> Melt:
     r = Reader(body, faults)
     weight = r.weight("weight")
-    drillings = ZERO
+    drillings, whose = ZERO, CLIENT
     if r.has("drillings"):
         inner = r.object("drillings")
         taken = inner.weight("weight", stand_in=ZERO)
-        inner.word("whose", ("client", "house"), "client")
+        whose = inner.word("whose", WHOSE, CLIENT)
         drillings = ZERO if inner.flag("returned") else taken
         if drillings >= weight:
             right = "drillings below the melt weight"
             inner.fault("weight", "contradiction", f"{plain(drillings)} g of {plain(weight)} g", right)
-    return Melt(weight, drillings, division(r, terms, known))
+    return Melt(weight, drillings, division(r, terms, known), whose)
 
 
 def is_something(data: Json) -> bool:

@@ -25,7 +25,7 @@ from settle.books import (
 from settle.books.work import Work
 from settle.reckoning import document, postings
 from settle.reckoning.ledger import owner_of, place_of
-from settle.reckoning.problems import Refused
+from settle.reckoning.problems import Fault, Refused
 from settle.reckoning.tables import METALS
 
 Found = Iterator[str | None]
@@ -122,7 +122,13 @@ def _settlements(work: Work) -> Found:
     of = tables.settlements
     for row in work.connection.execute(select(of).where(of.c.number.is_not(None)).order_by(of.c.n)):
         again = _again(row.number, partial(settlements.again, work, row))
-        yield again if isinstance(again, str) else _same(work, row, *again)
+        yield again if isinstance(again, str) else _same(work, row, *again[:2]) or _given_away(row, again[2])
+
+
+def _given_away(row: Any, given: list[Fault]) -> str | None:
+    """Bars beyond what a lot covers are posted by an owner's word alone (E4)."""
+    unsaid = bool(given) and row.document["owners_word"] is None
+    return f"{row.number}: {given[0].wrong}, without an owner's word" if unsaid else None
 
 
 def _again(name: str, reckon: Callable[[], Any]) -> Any:

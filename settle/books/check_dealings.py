@@ -23,6 +23,7 @@ from settle.books import (
     on_account,
     outturns,
     pots,
+    poured,
     pouring,
     purchases,
     reconciliations,
@@ -231,7 +232,7 @@ def _owed(work: Work, client: str) -> dict[tuple[str, str], int]:
             continue
         for metal, mg in custody.shot_left(work, lot.number).items():
             owed[shot, metal] += mg
-        for metal, of in posted[-1].document["cases"]["final"]["metals"].items():
+        for metal, of in settlements.metals_settled(work, lot.number).items():
             owed[account, metal] += milligrams(Exact(of["metal_account"]["g"]))
     for record in undone.standing(work, client, on_account.SALE):
         owed[account, record.data["asked"]["metal"]] -= record.data["asked"]["fine_mg"]
@@ -240,5 +241,5 @@ def _owed(work: Work, client: str) -> dict[tuple[str, str], int]:
     of_bars = tables.bars.c
     mine = select(tables.bars).where(of_bars.client == client, of_bars.state == "assigned")
     for row in work.connection.execute(mine):
-        owed[postings.of_client(client, "bars"), row.metal] += bars.stated(row).stated_mg
+        owed[postings.of_client(client, "bars"), row.metal] += poured.stated(row).stated_mg
     return owed

@@ -1,10 +1,12 @@
-"""Lots held and let go: frozen by order and released, returned unrefined, their loose shot returned."""
+"""Lots held and let go: frozen by order and released; returned unrefined, or their shot and drillings."""
 
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Row
 
 from settle.books import (
+    drillings,
     erased,
     holds,
     journal,
@@ -16,6 +18,8 @@ from settle.books import (
     till,
     undone,
 )
+from settle.books import terms as terms_of_business
+from settle.books.columns import moment_text
 from settle.books.work import Work
 from settle.reckoning import postings
 from settle.reckoning.exact import Exact
@@ -57,22 +61,26 @@ def _say(
 
 
 def give_back(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]:
-    """Return a lot that was not refined, or the loose shot of one that is settled; who took it.
+    """Return a lot that was not refined, or the loose shot or the drillings of one that is settled; who
+    took it.
 
     Raises `Refused`: `frozen`, `wrong-state`, `something-rests-on-it` for an advance that
-    stands, `net-unpaid` for shot while the client owes the net, unless by an owner's word.
+    stands; unless by an owner's word `net-unpaid` while the client owes the net, `wrong-state` for
+    drillings before the sample period is over.
     """
     row = lots.row_of(work, lot)
     r = Reader(body, faults)
     r.text("who")
-    word = owner.word(work, r)
+    what, word = r.word("what", (holds.SHOT, holds.DRILLINGS), holds.SHOT), owner.word(work, r)
     faults.refuse_if_any()
     holds.refuse_frozen(work, lot)
     holds.refuse_returned(work, row)
-    if lots.last_settlement(work, lot) is None:
-        data = _the_lot(work, row)
+    settled = lots.last_settlement(work, lot)
+    if settled is None:
+        data = _the_lot(work, row, r)
     else:
-        data = _its_shot(work, row)
+        is_shot = what == holds.SHOT
+        data = _its_shot(work, row) if is_shot else _its_drillings(work, row, settled.posted_at, word)
         refuse_unpaid(work, lot, word)
     record = records.add(work, lot, holds.RETURN, {**data, "override": word})
     personal.keep(work, record.id, holds.RETURN, row.client, {"who": body["who"]})
@@ -81,8 +89,11 @@ def give_back(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any
     return lots.shown(work, lot) | {"entry": record.id}
 
 
-def _the_lot(work: Work, row: Row[Any]) -> dict[str, Any]:
+def _the_lot(work: Work, row: Row[Any], r: Reader) -> dict[str, Any]:
     state = lots.state_of(work, row)
+    if r.has("what"):
+        right = "leave it out: a lot goes back whole"
+        raise Refused(Fault("wrong-state", "/what", f"{row.number} is not settled", right))
     if state not in RETURNABLE:
         raise Refused(Fault("wrong-state", "", f"it is {state}", "a lot that is in no batch"))
     if row.client is None:
@@ -101,10 +112,23 @@ def _its_shot(work: Work, row: Row[Any]) -> dict[str, Any]:
     return {"what": holds.SHOT, "fine_mg": left}
 
 
+def _its_drillings(work: Work, row: Row[Any], settled_at: datetime, word: str | None) -> dict[str, Any]:
+    terms = terms_of_business.find(work, row.terms)
+    taken = drillings.shown(work, row, terms)
+    if taken is None or not taken["owed"]:
+        wrong = f"no drillings of {row.number} are to be handed back"
+        raise Refused(Fault("wrong-state", "/what", wrong, "drillings of the client's that are still here"))
+    until = drillings.kept_until(terms, settled_at)
+    if work.now < until and word is None:
+        wrong = f"they are kept until {moment_text(until)}, for an assay that may be asked for again"
+        right = 'a return after that, or an owner\'s word: "override": {"reason": …}'
+        raise Refused(Fault("wrong-state", "/what", wrong, right))
+    return {"what": holds.DRILLINGS, "fine_mg": {}, "weight": taken["weight"]}
+
+
 def shot_left(work: Work, lot: str) -> dict[str, int]:
     """Loose shot that the settlements of a lot owe and that is not returned, milligrams by metal."""
-    settled = lots.last_settlement(work, lot)
-    metals = {} if settled is None else settled.document["cases"]["final"]["metals"]
+    metals = settlements.metals_settled(work, lot)
     returned = [r.data["fine_mg"] for r in holds.returns(work, lot, holds.SHOT)]
     left = {
         metal: milligrams(Exact(account["shot"]["g"])) - sum(mg.get(metal, 0) for mg in returned)
@@ -140,7 +164,7 @@ def reverse_return(work: Work, lot: str, body: Json, faults: Faults) -> dict[str
     """Reverse the last return of a lot: it came back, or never left."""
     reason = undone.reason_of(body, faults)
     erased.refuse_erased(work, lots.row_of(work, lot).client)
-    standing = [r for what in (holds.THE_LOT, holds.SHOT) for r in holds.returns(work, lot, what)]
+    standing = undone.standing(work, lot, holds.RETURN)
     if not standing:
         raise Refused(Fault("wrong-state", "", f"nothing of {lot} was returned", "a return that stands"))
     undone.undo(work, standing[-1].id, reason, [standing[-1].id])

@@ -10,6 +10,7 @@ from settle.books import (
     balances,
     bar_sales,
     clients,
+    drillings,
     holds,
     idempotency,
     journal,
@@ -52,6 +53,9 @@ def _open(work: Work, client: str) -> Iterator[str]:
     for row in lots.of_client(work, client):
         if not holds.is_returned(work, row.number) and lots.last_settlement(work, row.number) is None:
             yield f"{row.number} is neither settled nor returned"
+        taken = drillings.shown(work, row, terms_of_business.find(work, row.terms))
+        if taken is not None and taken["owed"]:
+            yield f"drillings of {row.number} are still to be handed back"
 
 
 def _retained(work: Work, client: str) -> Iterator[str]:

@@ -7,8 +7,9 @@ from typing import Any
 from settle.books import prices, scales
 from settle.books import terms as terms_of_business
 from settle.books.work import Work
-from settle.reckoning import document, notices
+from settle.reckoning import document, notices, purchase
 from settle.reckoning.item import Scale
+from settle.reckoning.money import printed_money
 from settle.reckoning.notices import Notice
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.quote import Quoted, Request, read_request, reckon
@@ -28,11 +29,30 @@ def answer(work: Work, body: Json, faults: Faults, *, public_only: bool, working
     rows = Working(kept=working and not public_only)
     quoted = reckon(request, rows)
     told = [*all_notices(quoted, weighed_on, work.now), *_old_prices(work, request)]
-    reckoned = document.estimate(quoted, told, rows)
+    buying = terms_of_business.to_buy_under(work, terms.currency)
+    offer = outright_offer(work, body, quoted, buying)
+    reckoned = document.estimate(quoted, told, rows) | {"outright_offer": offer}
     if public_only:
         website: dict[str, Any] = document.for_website(reckoned)
         return website
     return reckoned
+
+
+def outright_offer(work: Work, asked: Json, quoted: Quoted, buying: str | None) -> dict[str, Any] | None:
+    """What the house would pay outright, at the same prices, for what isn't worth refining (C4); none where
+    it has no terms to buy such items under."""
+    if quoted.worth_refining is not False or buying is None:
+        return None
+    terms, faults = terms_of_business.find(work, buying), Faults()
+    of = {"items": asked["items"]}
+    request = read_request(of, terms, quoted.request.prices, scales.known(work), faults)
+    if not faults.found:
+        purchase.check(request, faults)
+    if faults.found:
+        return None
+    _, final = purchase.buy(request)
+    net = printed_money(final.net_minor, terms.currency)
+    return {"terms": buying, "net": net} if final.net_minor > 0 else None
 
 
 def read(work: Work, body: Json, terms: Terms, faults: Faults) -> tuple[Request, list[Scale | None]]:

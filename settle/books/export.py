@@ -83,9 +83,15 @@ def _clients(work: Work) -> Rows:
 
 def _quotes(work: Work) -> Rows:
     for row in _of(work, tables.quotes):
-        nets = [Decimal(row.document["net_range"][end]["amount"]) for end in ("least", "likely", "greatest")]
+        nets = _ends(row.document["net_range"])
         about = (row.number, row.client, row.terms, quotes.state_of(work, row))
         yield *about, row.made_at, row.valid_until, row.accepted_at, row.lot, row.document["currency"], *nets
+
+
+def _ends(of: Mapping[str, Any] | None) -> list[Decimal | None]:
+    """Least, likely, greatest; nothing where nothing could be valued."""
+    ends = ("least", "likely", "greatest")
+    return [None if of is None else Decimal(of[end]["amount"]) for end in ends]
 
 
 def _lots(work: Work) -> Rows:
@@ -117,7 +123,8 @@ def _purchases(work: Work) -> Rows:
         kept = row.document
         state = purchases.state_of(work, row.number)
         about = (row.number, row.client, kept["terms"], state, row.made_at, kept["paid_in"], kept["currency"])
-        yield *about, Decimal(kept["net"]["amount"]), row.hash
+        money = [Decimal(kept[name]["amount"]) for name in ("charges_total", "tax_total", "net", "paid")]
+        yield *about, *money, row.hash
 
 
 def _bar_sales(work: Work) -> Rows:
@@ -125,8 +132,7 @@ def _bar_sales(work: Work) -> Rows:
     for row in work.connection.execute(select(of).where(of.c.kind == bar_sales.SALE).order_by(of.c.n)):
         sale = bar_sales.shown(work, records.of_row(row))
         about = [sale[name] for name in ("id", "number", "bar", "client", "terms", "state")]
-        tax = sum((Decimal(line["amount"]["amount"]) for line in sale["taxes"]), Decimal(0))
-        money = (Decimal(sale["value"]["amount"]), tax, Decimal(sale["net"]["amount"]))
+        money = [Decimal(sale[name]["amount"]) for name in ("value", "tax_total", "net")]
         yield *about, row.made_at, sale["paid_in"], sale["currency"], *money, sale["hash"]
 
 
@@ -136,8 +142,8 @@ def _credit_notes(work: Work) -> Rows:
             continue
         note = row.document
         about = (row.number, note["credits"]["number"], note["client"], note["terms"], row.made_at)
-        tax = sum((Decimal(line["amount"]["amount"]) for line in note["taxes"]), Decimal(0))
-        yield *about, note["currency"], Decimal(note["net"]["amount"]), tax, row.reason
+        money = [Decimal(note[name]["amount"]) for name in ("charges_total", "tax_total", "net")]
+        yield *about, note["currency"], *money, row.reason
 
 
 def _payments(work: Work) -> Rows:
@@ -214,7 +220,7 @@ def _bar(work: Work, row: Row[Any]) -> Sequence[Cell]:
     return *about, *stated, fineness, row.made_at
 
 
-_TOTALS = ("payouts_total", "top_ups_total", "charges_total", "tax_total", "cash_rounding", "net")
+_TOTALS = ("payouts_total", "top_ups_total", "charges_total", "tax_total", "waived", "net")
 _BAR = (
     *("serial", "metal", "state", "belongs_to", "lot", "batch", "reading_g", "stated_weight_g"),
     *("stated_fine_g", "stated_fineness_ppt", "made_at"),
@@ -251,7 +257,10 @@ LISTS: Mapping[str, tuple[Sequence[str], Callable[[Work], Rows]]] = {
         _settlements,
     ),
     "purchases": (
-        ("number", "client", "terms", "state", "made_at", "paid_in", "currency", "net", "hash"),
+        (
+            *("number", "client", "terms", "state", "made_at", "paid_in", "currency"),
+            *("charges_total", "tax_total", "net", "paid", "hash"),
+        ),
         _purchases,
     ),
     "bar-sales": (
@@ -262,7 +271,10 @@ LISTS: Mapping[str, tuple[Sequence[str], Callable[[Work], Rows]]] = {
         _bar_sales,
     ),
     "credit-notes": (
-        ("number", "credits", "client", "terms", "made_at", "currency", "net", "tax_total", "reason"),
+        (
+            *("number", "credits", "client", "terms", "made_at", "currency"),
+            *("charges_total", "tax_total", "net", "reason"),
+        ),
         _credit_notes,
     ),
     "payments": (

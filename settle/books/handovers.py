@@ -15,6 +15,7 @@ from settle.books import (
     melts,
     owner,
     personal,
+    poured,
     records,
     scales,
     undone,
@@ -79,7 +80,7 @@ def _kept(row: Row[Any], body: Json, word: str | None) -> dict[str, Any]:
         "client": row.client,
         "metal": row.metal,
         "fine_mg": bars.fine_mg(row.data),
-        "stated_mg": bars.stated(row).stated_mg,
+        "stated_mg": poured.stated(row).stated_mg,
         "override": word,
     }
 

@@ -10,7 +10,7 @@ from settle.books.work import Work
 from settle.reckoning.problems import Fault, Refused
 
 FREEZE, RELEASE, RETURN = "freeze", "release", "return"
-THE_LOT, SHOT = "lot", "shot"
+THE_LOT, SHOT, DRILLINGS = "lot", "shot", "drillings"
 
 
 def order_of(work: Work, lot: str) -> records.Record | None:
@@ -34,7 +34,7 @@ def refuse_frozen_client(work: Work, client: str) -> None:
 
 
 def returns(work: Work, lot: str, what: str) -> list[records.Record]:
-    """What of a lot went back to its client: the lot itself unrefined, or loose shot."""
+    """What of a lot went back to its client: the lot itself unrefined, loose shot, drillings."""
     return [r for r in undone.standing(work, lot, RETURN) if r.data["what"] == what]
 
 

@@ -8,6 +8,8 @@ from settle.books import (
     bench,
     chain,
     clients,
+    covered,
+    drillings,
     erased,
     estimates,
     events,
@@ -30,6 +32,7 @@ from settle.reckoning.item import Item, read_items
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.purchase import is_counter
 from settle.reckoning.reading import Json, Reader
+from settle.reckoning.statement import HOUSE
 from settle.reckoning.terms import Terms
 
 HOW_RECEIVED = ("in_person", "carrier")
@@ -180,6 +183,16 @@ def row_of(work: Work, number: str) -> Row[Any]:
     return row
 
 
+def named(work: Work, r: Reader, field: str) -> Row[Any] | None:
+    """The row of a lot that a request may name."""
+    if not r.has(field):
+        return None
+    row = work.connection.execute(select(lots).where(lots.c.number == r.text(field))).first()
+    if row is None:
+        r.fault(field, "unknown-reference", f"no lot {r.text(field)[:20]}", "the number of a lot")
+    return row
+
+
 def of_client(work: Work, client: str) -> list[Row[Any]]:
     """The lots of a client, first received first."""
     return list(work.connection.execute(select(lots).where(lots.c.client == client).order_by(lots.c.n)))
@@ -312,7 +325,7 @@ def state_of(work: Work, row: Row[Any]) -> str:
     if row.batch is not None:
         return "refined" if posted_reconciliations(work, row.batch) else "in_batch"
     # What a client or an umpire found decides nothing without the house's own assay (D3).
-    if any(r.data["party"] == bench.HOUSE for r in records.in_force(work, row.number, bench.ASSAY)):
+    if any(r.data["party"] == HOUSE for r in records.in_force(work, row.number, bench.ASSAY)):
         return "assayed"
     return "melted" if records.in_force(work, row.number, "melt") else "received"
 
@@ -338,23 +351,21 @@ def shown(work: Work, number: str) -> dict[str, Any]:
         "settled_metals": settled_metals(work, number),
         "items": [document.item(i, terms) for i in items_of(work, row, terms)],
         "instructions": instructions(work, number),
+        "bars_covered": bars_covered(work, row),
+        "drillings": drillings.shown(work, row, terms),
         "assays": bench.shown(work, number, terms),
         "differs_from_quote": _differs(work, row, terms),
-        "entries": [entry_shown(record) for record in records.history(work, number)],
+        "entries": [records.shown(record) for record in records.history(work, number)],
         "version": row.version,
     }
 
 
-def entry_shown(record: records.Record) -> dict[str, Any]:
-    """One entry: what was weighed, assayed, lent, poured; which older one it corrects, and why."""
-    return {
-        "id": record.id,
-        "kind": record.kind,
-        "data": record.data,
-        "corrects": record.corrects,
-        "reason": record.reason,
-        "made_at": moment_text(record.made_at),
-    }
+def bars_covered(work: Work, row: Row[Any]) -> dict[str, Any]:
+    """By metal and line how many bars the lot covers and what is left after them (E4)."""
+    terms = terms_of_business.find(work, row.terms)
+    posted = posted_reconciliations(work, row.batch)
+    of = covered.of_lot(work, row, terms, items_of(work, row, terms), posted)
+    return covered.shown(work, row.number, terms, of, instructions(work, row.number))
 
 
 def _differs(work: Work, row: Row[Any], terms: Terms) -> list[dict[str, str]]:

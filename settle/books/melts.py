@@ -14,6 +14,7 @@ from settle.reckoning.item import Scale
 from settle.reckoning.notices import Notice
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
+from settle.reckoning.statement import HOUSE
 from settle.reckoning.weight import printed
 
 
@@ -90,7 +91,7 @@ def assay(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]:
     holds.refuse_returned(work, row)
     if not records.in_force(work, lot, bench.MELT):
         raise Refused(Fault("wrong-state", "", "it is not melted yet", "a melt weight first"))
-    if party != bench.HOUSE:
+    if party != HOUSE:
         lots.refuse_if_posted(work, row)
         _refuse_no_exchange(work, row, body)
     _refuse_second(work, row, bench.ASSAY, body, party)

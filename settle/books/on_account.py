@@ -11,6 +11,7 @@ from settle.books import (
     house_bars,
     journal,
     owner,
+    poured,
     prices,
     records,
     tables,
@@ -60,15 +61,16 @@ def sell(work: Work, client: str, body: Json, faults: Faults) -> dict[str, Any]:
         "metal": metal,
         "fine_mg": fine_mg,
         "price": document.price(prices.of_metal(work, terms, metal)),
-        "cash": paid_in == "cash",
     }
     made, answer = _sold(work, asked)
-    if made.net_minor <= 0:
-        wrong = "it is worth less than the smallest coin"
+    paid_minor = till.closing(terms, paid_in, made.net_minor)
+    if paid_minor <= 0 or made.net_minor < terms.least_paid_minor:
+        wrong = "it is worth less than what is paid at least"
         raise Refused(Fault("wrong-state", "/weight", wrong, "metal that is worth something"))
     record = records.add(work, client, SALE, {"asked": asked, "answer": answer, "override": word})
     journal.post(work, sold(work, record))
-    paid = till.pay(work, record.id, f"{metal} on account paid", client, terms, made.net_minor, body)
+    text, rounding = f"{metal} on account paid", paid_minor - made.net_minor
+    paid = till.pay(work, record.id, text, client, terms, paid_minor, body, rounding)
     return shown(work, record) | {"payment": paid}
 
 
@@ -83,7 +85,7 @@ def _sold(work: Work, asked: Json) -> tuple[sale.Sale, dict[str, Any]]:
     terms = terms_of_business.find(work, asked["terms"])
     price = read_prices({asked["metal"]: asked["price"]}, terms, Faults())[asked["metal"]]
     rows = Working()
-    made = sale.by_client(terms, asked["metal"], asked["fine_mg"], price, in_cash=asked["cash"], working=rows)
+    made = sale.by_client(terms, asked["metal"], asked["fine_mg"], price, rows)
     return made, document.sale(made, rows)
 
 
@@ -108,7 +110,7 @@ def take_bar(work: Work, client: str, body: Json, faults: Faults) -> dict[str, A
     custody.refuse_held_back(work, client, word)
     row = bars.row_of(work, serial, "/bar")
     house_bars.refuse_not_the_houses(row, "/bar")
-    stated_mg = bars.stated(row).stated_mg
+    stated_mg = poured.stated(row).stated_mg
     _refuse_lacking(work, client, row.metal, stated_mg, "/bar")
     data = {"bar": serial, "metal": row.metal, "stated_mg": stated_mg, "override": word}
     record = records.add(work, client, AS_BAR, data)

@@ -214,7 +214,7 @@ def quote_record(work: Work, number: str) -> bytes:
 
 
 def _quote_inputs(work: Work, row: Any) -> dict[str, Any]:
-    asked = {k: row.request[k] for k in ("items", "instructions", "cash", "concessions") if k in row.request}
+    asked = {k: row.request[k] for k in ("items", "instructions", "concessions") if k in row.request}
     named = {item["scale"] for item in asked["items"] if item.get("scale") is not None}
     known = scales.known(work)
     return {
@@ -232,11 +232,10 @@ def _terms_inputs(work: Work, number: str) -> dict[str, Any]:
 def settlement_record(work: Work, name: str) -> bytes:
     """A settlement's one self-contained file; the quote's inputs are in it, for the comparison."""
     row = settlements.row_of(work, name)
-    quote, before = row.inputs["quote"], row.inputs["further_to"]
+    quote = row.inputs["quote"]
     inputs = {
         **_terms_inputs(work, row.inputs["terms"]),
         "refined": row.inputs,
-        "before": None if before is None else settlements.row_of(work, before).inputs,
         "quoted": None if quote is None else _quote_inputs(work, quotes.row_of(work, quote)),
     }
     return _sealed(work, record.made("settlement", inputs, row.document, row.hash))

@@ -15,33 +15,51 @@ from settle.reckoning.reading import Json, Reader
 def pay(work: Work, name: str, body: Json, faults: Faults) -> dict[str, Any]:
     """Pay some of what is open; which way the money goes follows from who owes it.
 
-    Raises `Refused`: `wrong-state` where nothing is open, `more-than-open`, `frozen` for money to
-    the client while an order freezes the lot.
+    Cash is a multiple of the smallest coin; what is nearest to the open amount closes it (F4).
+    Raises `Refused`: `wrong-state` where nothing is open, `more-than-open`, `out-of-range` for cash that
+    coins don't make up, `frozen` for money to the client while an order freezes the lot.
     """
     row = settlements.row_of(work, name)
     terms = terms_of_business.find(work, row.document["terms"])
     r = Reader(body, faults)
     minor = till.read_amount(r, terms.currency)
-    r.word("paid_in", till.PAID_IN)
+    paid_in = r.word("paid_in", till.PAID_IN)
     faults.refuse_if_any()
     is_open = settlements.open_minor(work, row)
-    _refuse(row, is_open, minor, terms.currency)
+    _refuse_state(row, is_open)
+    closing = till.closing(terms, paid_in, abs(is_open))
+    _refuse_more(is_open, closing, minor, terms.currency)
+    till.refuse_no_coins(terms, paid_in, minor)
     if is_open > 0:
         holds.refuse_frozen(work, row.lot)
-    signed = minor if is_open > 0 else -minor
-    paid = till.pay(work, row.number, f"payment of {row.number}", row.inputs["client"], terms, signed, body)
-    return paid | {"open": printed_money(is_open - signed, terms.currency)}
+    sign, rounding = (1 if is_open > 0 else -1), (minor - abs(is_open) if minor == closing else 0)
+    paid = till.pay(
+        work,
+        row.number,
+        f"payment of {row.number}",
+        row.inputs["client"],
+        terms,
+        sign * minor,
+        body,
+        sign * rounding,
+    )
+    return paid | {"open": printed_money(is_open - sign * (minor - rounding), terms.currency)}
 
 
-def _refuse(row: Row[Any], is_open: int, minor: int, currency: str) -> None:
+def _refuse_state(row: Row[Any], is_open: int) -> None:
     if row.state != "posted":
         raise Refused(Fault("wrong-state", "", f"it is {row.state}", "a posted settlement"))
     if is_open == 0:
         raise Refused(Fault("wrong-state", "", f"nothing of {row.number} is open", "an open settlement"))
-    if minor > abs(is_open):
-        owed = f"{amount(abs(is_open), currency)} {currency}"
-        wrong = f"{amount(minor, currency)} of {owed} open"
-        raise Refused(Fault("more-than-open", "/amount", wrong, f"{owed} at most"))
+
+
+def _refuse_more(is_open: int, closing: int, minor: int, currency: str) -> None:
+    """Cash may be above what is open by the rounding that closes it (F4)."""
+    if minor > abs(is_open) and minor != closing:
+        wrong = f"{amount(minor, currency)} of {amount(abs(is_open), currency)} {currency} open"
+        raise Refused(
+            Fault("more-than-open", "/amount", wrong, f"{amount(closing, currency)} {currency} at most")
+        )
 
 
 def listed(work: Work, name: str) -> list[dict[str, Any]]:

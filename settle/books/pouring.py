@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from settle.books import bars, batches, bench, journal, owner, pots, records, scales, versions
+from settle.books import bars, batches, bench, journal, lots, owner, pots, records, scales, versions
 from settle.books.tables import moulds
 from settle.books.work import Work
 from settle.reckoning import bath, postings
@@ -26,8 +26,10 @@ WISHES = ("least_left", "fewest_bars")
 
 
 def plan(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
-    """The best plan for a weight in hand (E5): moulds by name or by nominal weight."""
+    """The best plan for a weight in hand (E5): moulds by name or by nominal weight. Given a lot, also
+    what bars of its wishes it covers (E4)."""
     r = Reader(body, faults)
+    lot = lots.named(work, r, "lot")
     weight, wish = r.weight("weight"), r.word("wish", WISHES, "least_left")
     over_pour = r.weight("over_pour", Exact(5, 100), positive=False)
     entered = _moulds(work)
@@ -46,6 +48,7 @@ def plan(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
         "bars_total": found.bars,
         "leaves": printed(found.leaves_g),
         "leaves_at_least": printed(max(ZERO, found.leaves_at_least_g)),
+        "bars_covered": None if lot is None else lots.bars_covered(work, lot),
         "notices": [HOT_METAL.as_json()],
     }
 
@@ -76,6 +79,7 @@ def parting_plan(work: Work, batch: str) -> dict[str, Any]:
     return {
         "batch": batch,
         "lots": [row.number for row in pots.lot_rows(work, pot)],
+        "bars_covered": {row.number: lots.bars_covered(work, row) for row in pots.lot_rows(work, pot)},
         "silver_to_add": printed(planned.add.weight_g, unit),
         "silver_to_add_fine": printed(planned.add.fine_g, unit),
         "house_silver": {"fineness": plain(terms.house_silver_ppt), "gold": plain(terms.house_gold_ppt)},

@@ -14,6 +14,7 @@ from settle.books.work import Work
 from settle.reckoning import document, postings, purchase
 from settle.reckoning.exact import Exact
 from settle.reckoning.ledger import Entry
+from settle.reckoning.money import printed_money
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.quote import read_request
 from settle.reckoning.reading import Json, Reader
@@ -31,7 +32,7 @@ def buy(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
         clients.refuse_unknown(work, client, faults)
     paid_in = r.word("paid_in", till.PAID_IN)
     terms = terms_of_business.chosen_for(work, r, client or None, faults, outright=True)
-    request, _ = estimates.read(work, {**body, "cash": paid_in == "cash"}, terms, faults)
+    request, _ = estimates.read(work, body, terms, faults)
     if not faults.found:
         purchase.check(request, faults)
     faults.refuse_if_any()
@@ -41,7 +42,9 @@ def buy(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     asked = {**body, "terms": terms.number, "prices": document.prices(request.prices)}
     about = {"number": name, "client": client, "made_at": work.moment, "paid_in": paid_in}
     kept, entry = _reckoned(work, about, asked)
-    _refuse_nothing(kept["net"]["amount"])
+    if not Exact(kept["paid"]["amount"]) > 0:
+        wrong = "charges are as much as the metal is worth: nothing would be paid"
+        raise Refused(Fault("wrong-state", "", wrong, "a purchase that pays the client something"))
     work.connection.execute(
         purchases.insert().values(
             number=name,
@@ -65,28 +68,26 @@ def _reckoned(work: Work, about: Json, asked: Json) -> tuple[dict[str, Any], Ent
     terms = terms_of_business.find(work, asked["terms"])
     faults = Faults()
     known = scales.known(work)
-    of = {**asked, "cash": about["paid_in"] == "cash"}
-    request = read_request(of, terms, {}, known, faults)
+    request = read_request(asked, terms, {}, known, faults)
     faults.refuse_if_any()
     rows = Working()
     quoted, final = purchase.buy(request, rows)
     at = datetime.fromisoformat(about["made_at"])
     told = estimates.all_notices(quoted, estimates.scales_of(asked, known), at)
-    kept = {**about, **document.purchase(quoted, final, told, rows), "asked": asked}
-    entry = postings.bought(about["number"], about["client"], final, till.PLACES[about["paid_in"]])
-    return kept, entry
+    paid_minor = till.closing(terms, about["paid_in"], final.net_minor)
+    paid = {
+        "paid": printed_money(paid_minor, terms.currency),
+        "cash_rounding": printed_money(paid_minor - final.net_minor, terms.currency),
+    }
+    kept = {**about, **document.purchase(quoted, told, rows), **paid, "asked": asked}
+    place = till.PLACES[about["paid_in"]]
+    return kept, postings.bought(about["number"], about["client"], final, place, paid_minor)
 
 
 def again(work: Work, row: Row[Any]) -> tuple[dict[str, Any], Entry]:
     """A posted purchase put together anew: its document and the entry that it makes."""
     about = {k: row.document[k] for k in ("number", "client", "made_at", "paid_in")}
     return _reckoned(work, about, row.document["asked"])
-
-
-def _refuse_nothing(net: str) -> None:
-    if not Exact(net) > 0:
-        wrong = "charges are as much as the metal is worth: nothing would be paid"
-        raise Refused(Fault("wrong-state", "", wrong, "a purchase that pays the client something"))
 
 
 def row_of(work: Work, number: str) -> Row[Any]:

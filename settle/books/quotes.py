@@ -57,6 +57,8 @@ def keep(
 ) -> dict[str, Any]:
     """Keep a quote of what was asked, under its number; `old` is the quote that it revises."""
     quote = work.number("Q")
+    # What isn't worth refining may be bought: under which terms is kept, so that it is reckoned anew.
+    asked = {**asked, "to_buy_under": terms_of_business.to_buy_under(work, terms.currency)}
     about = {
         "number": quote,
         "client": client,
@@ -91,7 +93,9 @@ def _document(work: Work, asked: Json, terms: Terms, at: datetime) -> dict[str, 
     quoted = reckon(request_of(work, asked, terms), rows)
     weighed_on = estimates.scales_of(asked, scales.known(work))
     estimate = document.estimate(quoted, estimates.all_notices(quoted, weighed_on, at), rows)
-    return estimate | {"concessions": shown_all(terms, asked.get("concessions", ()))}
+    offer = estimates.outright_offer(work, asked, quoted, asked["to_buy_under"])
+    conceded = shown_all(terms, asked.get("concessions", ()))
+    return estimate | {"outright_offer": offer, "concessions": conceded}
 
 
 def request_of(work: Work, asked: Json, terms: Terms) -> Request:
@@ -284,9 +288,11 @@ def under_new_terms(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
 
 
 def _compared(work: Work, row: Row[Any], new: Terms) -> dict[str, Any]:
-    answer = {"quote": row.number, "likely_net": row.document["net_range"]["likely"]}
+    net_range = row.document["net_range"]
+    answer = {"quote": row.number, "likely_net": None if net_range is None else net_range["likely"]}
     try:
         again = reckoned_again(work, row.number, new)
     except Refused as refused:
         return answer | {"under_new_terms": None, "refused": [f.wrong for f in refused.faults]}
-    return answer | {"under_new_terms": printed_money(again.net_range[1], new.currency), "refused": []}
+    net = printed_money(again.net_range[1], new.currency) if again.is_valued else None
+    return answer | {"under_new_terms": net, "refused": []}

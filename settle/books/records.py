@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Row, Select, bindparam, exists, select
 
 from settle.books import chain
+from settle.books.columns import moment_text
 from settle.books.listing import Listed, Page, page_of
 from settle.books.periods import Span
 from settle.books.tables import records
@@ -119,6 +120,18 @@ def of_row(row: Row[Any]) -> Record:
     """An entry, from its row."""
     fields = ("id", "subject", "kind", "data", "corrects", "reason", "made_at", "key", "person")
     return Record(**{name: getattr(row, name) for name in fields})
+
+
+def shown(record: Record) -> dict[str, Any]:
+    """One entry: what was weighed, assayed, lent, poured; which older one it corrects, and why."""
+    return {
+        "id": record.id,
+        "kind": record.kind,
+        "data": record.data,
+        "corrects": record.corrects,
+        "reason": record.reason,
+        "made_at": moment_text(record.made_at),
+    }
 
 
 def standing(work: Work, subject: str, kind: str, body: Mapping[str, Any]) -> Record | None:

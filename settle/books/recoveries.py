@@ -108,7 +108,7 @@ def shown(work: Work, number: str) -> dict[str, Any]:
         "out": printed(sum(w.fine_mg for w in came_out), unit),
         "held": held.still(work, number),
         "reconciliation": posted[SILVER].id if posted else None,
-        "entries": [lots.entry_shown(r) for r in records.history(work, number)],
+        "entries": [records.shown(r) for r in records.history(work, number)],
         "notices": [ACIDS.as_json()],
         "made_at": moment_text(row.made_at),
         "version": row.version,

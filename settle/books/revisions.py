@@ -28,7 +28,7 @@ def revise(work: Work, number: str, body: Json, faults: Faults) -> dict[str, Any
     row = quotes.row_of(work, number)
     r = Reader(body, faults)
     terms = terms_of_business.find(work, r.text("terms") if r.has("terms") else row.terms)
-    stays = ("items", "instructions", "cash", *(("concessions",) if terms.number == row.terms else ()))
+    stays = ("items", "instructions", *(("concessions",) if terms.number == row.terms else ()))
     wanted = {**{k: row.request[k] for k in stays if k in row.request}, **body}
     request, _ = estimates.read(work, wanted, terms, faults)
     faults.refuse_if_any()

@@ -1,6 +1,5 @@
 """Settlements: the final account of a lot, drafted, looked at, posted (G)."""
 
-from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -12,10 +11,12 @@ from settle.books import (
     bench,
     chain,
     closed,
+    covered,
     events,
     holds,
     journal,
     lots,
+    owner,
     prices,
     quotes,
     till,
@@ -27,19 +28,16 @@ from settle.books.listing import Listed, Page, page_of
 from settle.books.narrowing import ALL, Wanted, of_clients_lot
 from settle.books.tables import reversals, settlements
 from settle.books.work import Work
-from settle.reckoning import document, notices, postings
-from settle.reckoning.concession import concede, shown_all
+from settle.reckoning import document, postings, record
+from settle.reckoning.concession import shown_all
+from settle.reckoning.due import Due
 from settle.reckoning.exact import Exact, plain
-from settle.reckoning.ledger import Entry, difference
+from settle.reckoning.ledger import Entry
 from settle.reckoning.money import amount, minor_units, printed_money
 from settle.reckoning.price import Prices, serving
 from settle.reckoning.problems import Fault, Faults, Refused
-from settle.reckoning.quote import Quoted
 from settle.reckoning.reading import Json, Reader
-from settle.reckoning.settlement import Refined, compare, read_refined, settle
-from settle.reckoning.statement import Statement
 from settle.reckoning.terms import Terms
-from settle.reckoning.working import Working
 
 
 def draft(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
@@ -48,12 +46,9 @@ def draft(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     With metals settled before it is a further one (H8). Raises `Refused`: `metal-not-closed`,
     `wrong-state`, `price-too-old`.
     """
-    r = Reader(body, faults)
-    lot = r.text("lot")
-    cash = r.flag("cash")
+    lot = Reader(body, faults).text("lot")
     faults.refuse_if_any()
-    row = _lot(work, lot)
-    inputs = _inputs(work, row, cash=cash, wanted=body.get("metals"))
+    inputs = _inputs(work, _lot(work, lot), wanted=body.get("metals"))
     reckoned, _ = _reckoned(work, inputs)
     name = work.name("SD")
     work.connection.execute(
@@ -84,7 +79,7 @@ def _lot(work: Work, number: str) -> Row[Any]:
     return row
 
 
-def _inputs(work: Work, row: Row[Any], *, cash: bool, wanted: list[str] | None) -> dict[str, Any]:
+def _inputs(work: Work, row: Row[Any], wanted: list[str] | None) -> dict[str, Any]:
     """All that a settlement rests on, JSON-shaped: it can be reckoned again from this alone."""
     terms = terms_of_business.find(work, row.terms)
     melted, found = bench.melt_of(work, row.number, terms), bench.agreed_of(work, row.number, terms)
@@ -105,6 +100,7 @@ def _inputs(work: Work, row: Row[Any], *, cash: bool, wanted: list[str] | None) 
         "articles": sum(i.count for i in items),
         "melt": _grams(melted.weight_g),
         "drillings": _grams(melted.drillings_g),
+        "drillings_whose": melted.drillings_whose,
         "assay": {m: plain(ppt) for m, ppt in found.ppt.items()},
         "recovered": recovered,
         "still_to_come": to_come,
@@ -114,24 +110,38 @@ def _inputs(work: Work, row: Row[Any], *, cash: bool, wanted: list[str] | None) 
         "advances": amount(till.paid_minor(work, row.number), terms.currency),
         "concessions": [] if row.quote is None else quotes.concessions_of(work, row.quote),
         "fees": amount(bench.client_fees_minor(work, row.number, terms), terms.currency),
-        "cash": cash,
         "replaces": _to_replace(work, row.number),
         "further_to": None,
         "sold_before": {},
+        "posted_before": None,
     }
-    return inputs if before is None else inputs | _after(before, served)
+    return inputs if before is None else inputs | _after(work, before, served, terms.currency)
 
 
-def _after(before: Row[Any], served: dict[str, Any]) -> dict[str, Any]:
-    """What an earlier settlement of the lot has decided: its prices, what it sold, cash or not (H8)."""
+def _after(work: Work, before: Row[Any], served: dict[str, Any], currency: str) -> dict[str, Any]:
+    """What earlier settlements of the lot have decided: their prices, what they sold, and what the
+    journal has of them (H8)."""
     settled = before.inputs["recovered"]
-    metals = before.document["cases"]["final"]["metals"]
+    sold = {m: a["sold"]["g"] for m, a in metals_settled(work, before.lot).items()}
+    legs = [leg for row in posted_of(work, before.lot) for leg in journal.legs_of(work, row.number)]
+    advances = Exact(before.inputs["advances"])
     return {
         "further_to": before.number,
         "prices": {**served, **{m: p for m, p in before.inputs["prices"].items() if m in settled}},
-        "sold_before": {m: {"amount": metals[m]["sold"]["g"], "unit": "g"} for m in settled},
-        "cash": before.inputs["cash"],
+        "sold_before": {m: {"amount": sold[m], "unit": "g"} for m in settled},
+        "posted_before": {
+            **postings.posted_before(legs, currency),
+            "advances_minor": minor_units(advances, currency),
+        },
     }
+
+
+def metals_settled(work: Work, lot: str) -> dict[str, Any]:
+    """The account of each metal of a lot as the settlement that settled it posted it."""
+    found: dict[str, Any] = {}
+    for row in posted_of(work, lot):
+        found |= row.document["cases"]["final"]["metals"]
+    return found
 
 
 def _to_replace(work: Work, lot: str) -> str | None:
@@ -170,43 +180,18 @@ def _prices(work: Work, row: Row[Any], terms: Terms) -> Prices:
     return serving(terms, at_quote, at_acceptance, at_receipt, prices.serving(work, terms))
 
 
-def _reckoned(work: Work, inputs: Json) -> tuple[dict[str, Any], Entry]:
-    """The document of a settlement and the entry that it makes, from its inputs alone."""
-    terms, refined, final, rows = _statement(work, inputs)
-    quoted: Quoted | None = None
-    if inputs["quote"] is not None:
-        quoted = quotes.reckoned_again(work, inputs["quote"])
-    steps = compare(quoted, refined, final) if quoted else ()
-    told = [
-        *notices.of_wishes(terms, refined.wishes),
-        *notices.of_money(terms, abs(final.net_minor)),
-    ]
-    reckoned = document.settlement(refined, final, quoted, steps, told, rows)
+def _reckoned(work: Work, inputs: Json) -> tuple[dict[str, Any], Due]:
+    """The document of a settlement, and what is due by it, from its inputs alone."""
+    terms = terms_of_business.find(work, inputs["terms"])
+    quoted = None if inputs["quote"] is None else quotes.reckoned_again(work, inputs["quote"])
+    reckoned, of = record.settled(terms, inputs, quoted)
     about = {k: inputs[k] for k in ("lot", "client", "quote", "still_to_come", "replaces")}
-    about["concessions"] = shown_all(terms_of_business.find(work, inputs["terms"]), inputs["concessions"])
-    entry = _entry(inputs, final)
-    if inputs["further_to"] is None:
-        return {**about, "further": None, **reckoned}, entry
-    before = row_of(work, inputs["further_to"])
-    _, _, earlier, _ = _statement(work, before.inputs)
-    further = {"to": before.number, **document.further(earlier, final)}
-    due = {"net": further["net"]}
-    earlier_entry = _entry(before.inputs, earlier)
-    return {**about, "further": further, **reckoned, **due}, difference(entry, earlier_entry)
+    return {**about, "concessions": shown_all(terms, inputs["concessions"]), **reckoned}, of
 
 
-def _entry(inputs: Json, final: Statement) -> Entry:
+def _entry(number: str, inputs: Json, of: Due) -> Entry:
     unrefined = inputs["batch"] is None
-    return postings.settled("", inputs["client"], inputs["lot"], final, unrefined=unrefined)
-
-
-def _statement(work: Work, inputs: Json) -> tuple[Terms, Refined, Statement, Working]:
-    faults = Faults()
-    terms = concede(terms_of_business.find(work, inputs["terms"]), inputs["concessions"], faults)
-    refined = read_refined(inputs, terms, faults)
-    faults.refuse_if_any()
-    rows = Working()
-    return terms, refined, settle(terms, refined, rows), rows
+    return postings.settled(number, inputs["client"], inputs["lot"], of, unrefined=unrefined)
 
 
 def row_of(work: Work, name: str) -> Row[Any]:
@@ -229,7 +214,7 @@ def open_minor(work: Work, row: Row[Any]) -> int:
     """What of a posted settlement is not paid yet: above zero the house owes it, below the client."""
     net = row.document["net"]
     due = minor_units(Exact(net["amount"]), net["currency"])
-    return due - till.paid_minor(work, row.number) if row.state == "posted" else 0
+    return due - till.closed_minor(work, row.number) if row.state == "posted" else 0
 
 
 def shown(work: Work, name: str) -> dict[str, Any]:
@@ -240,6 +225,7 @@ def shown(work: Work, name: str) -> dict[str, Any]:
         "id": row.id,
         "number": row.number,
         "state": row.state,
+        "owners_word": None,
         **row.document,
         **_paid(work, row),
         "reversal": reversal,
@@ -277,26 +263,33 @@ def comparison(work: Work, name: str) -> dict[str, Any]:
     }
 
 
-def post(work: Work, name: str) -> dict[str, Any]:
+def post(work: Work, name: str, body: Json, faults: Faults) -> dict[str, Any]:
     """Post a draft: it draws an `S-` number, enters the journal and is never edited again.
 
     Raises `Refused`: `wrong-state`; `frozen`, as settling sells metal to the house and makes bars the
-    client's; `changed-since-seen` where what it rests on changed since.
+    client's; `changed-since-seen` where what it rests on changed since; `bar-not-covered` for bars that
+    the lot doesn't cover, unless by an owner's word (E4).
     """
+    word = owner.word(work, Reader(body, faults))
+    faults.refuse_if_any()
     row = row_of(work, name)
     if row.state != "draft":
         raise Refused(Fault("wrong-state", "", f"it is {row.state}", "a draft"))
     holds.refuse_frozen(work, row.lot)
     of = row.inputs
     now_settled = [m for m in of["recovered"] if m not in of["sold_before"]]
-    inputs = _inputs(work, _lot(work, row.lot), cash=of["cash"], wanted=now_settled)
+    inputs = _inputs(work, _lot(work, row.lot), wanted=now_settled)
     if document.canonical(inputs) != document.canonical(of):
         changed = sorted(k for k in inputs if inputs[k] != of.get(k))
         wrong = f"since it was drafted, these changed: {', '.join(changed)}"
         raise Refused(Fault("changed-since-seen", "", wrong, "a new draft, looked at"))
-    reckoned, entry = _reckoned(work, inputs)
+    reckoned, final = _reckoned(work, inputs)
+    given_away = covered.too_much_given(final)
+    if given_away and word is None:
+        raise Refused(*given_away)
     number = work.number("S")
-    kept = {"number": number, "posted_at": work.moment, **reckoned}
+    about = {"number": number, "posted_at": work.moment, "owners_word": word if given_away else None}
+    kept = {**about, **reckoned}
     work.connection.execute(
         settlements.update()
         .where(settlements.c.id == row.id)
@@ -312,17 +305,18 @@ def post(work: Work, name: str) -> dict[str, Any]:
     chain.seal(work, settlements, number)
     bars.assign(work, row.lot, now_settled)
     lots.touch(work, row.lot)
-    journal.post(work, replace(entry, document=number))
+    journal.post(work, _entry(number, inputs, final))
     told = {"settlement": number, "lot": row.lot, "client": of["client"], "net": kept["net"]}
     events.emit(work, "settlement.posted", number, told)
     return shown(work, row.id)
 
 
-def again(work: Work, row: Row[Any]) -> tuple[dict[str, Any], Entry]:
-    """A posted settlement put together anew from its inputs, and the entry that it makes."""
-    reckoned, entry = _reckoned(work, row.inputs)
-    about = {"number": row.number, "posted_at": row.document["posted_at"]}
-    return about | reckoned, replace(entry, document=row.number)
+def again(work: Work, row: Row[Any]) -> tuple[dict[str, Any], Entry, list[Fault]]:
+    """A posted settlement put together anew from its inputs, the entry that it makes, and what it gives
+    away that an owner must have said (E4)."""
+    reckoned, final = _reckoned(work, row.inputs)
+    about = {k: row.document[k] for k in ("number", "posted_at", "owners_word")}
+    return about | reckoned, _entry(row.number, row.inputs, final), covered.too_much_given(final)
 
 
 def listed(work: Work, page: Page, wanted: Wanted = ALL) -> tuple[list[dict[str, Any]], Listed]:

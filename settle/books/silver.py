@@ -95,7 +95,7 @@ def credited(work: Work) -> dict[str, tuple[int, datetime]]:
     found: dict[str, tuple[int, datetime]] = {}
     for row in work.connection.execute(query):
         account = row.document["cases"]["final"]["metals"].get(SILVER)
-        if account is not None and SILVER not in row.inputs["sold_before"]:
+        if account is not None:
             found[row.lot] = (milligrams(decimal(account["accountable"]["g"])), row.posted_at)
     return found
 

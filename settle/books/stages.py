@@ -10,6 +10,7 @@ from settle.books import bench, holds, loans, outturns, pots, records, undone
 from settle.books.columns import Member
 from settle.books.tables import batches, lots, reconciliations, recoveries, recovery_batches
 from settle.books.tables import records as records_table
+from settle.reckoning.statement import HOUSE
 from settle.reckoning.tables import METALS
 
 Condition = ColumnElement[bool]
@@ -21,7 +22,7 @@ def of_lots() -> dict[str, Condition]:
     gone = _has(lots.c.number, holds.RETURN, whole, ~undone.is_undone(records_table.c.id))
     in_batch = lots.c.batch.is_not(None)
     refined = in_batch & _is_closed(lots.c.batch)
-    by_house = Member(records_table.c.data, "party") == bench.HOUSE
+    by_house = Member(records_table.c.data, "party") == HOUSE
     assayed, melted = _has(lots.c.number, bench.ASSAY, by_house), _has(lots.c.number, bench.MELT)
     found = {}
     left: Condition = ~gone

@@ -1,6 +1,7 @@
 """Terms of business by name, each version numbered `T-n` and never edited."""
 
 import json
+from collections.abc import Iterator
 from functools import lru_cache
 from typing import Any
 
@@ -108,9 +109,18 @@ def chosen_for(
 
 
 def _public_in_force(work: Work, *, outright: bool) -> str | None:
+    return next((of.number for of in _public(work) if is_counter(of) == outright), None)
+
+
+def _public(work: Work) -> Iterator[Terms]:
     newest = select(terms.c.id).where(terms.c.public == 1).order_by(terms.c.n.desc())
-    of_kind = (n for n in work.connection.execute(newest).scalars() if is_counter(find(work, n)) == outright)
-    return next(of_kind, None)
+    return (find(work, number) for number in work.connection.execute(newest).scalars())
+
+
+def to_buy_under(work: Work, currency: str) -> str | None:
+    """The newest public terms that buy outright in a currency."""
+    in_currency = (of for of in _public(work) if of.currency == currency)
+    return next((of.number for of in in_currency if is_counter(of)), None)
 
 
 def weight_unit(work: Work, client: str | None = None) -> str:

@@ -17,7 +17,7 @@ from settle.reckoning import notices, postings
 from settle.reckoning.exact import Exact
 from settle.reckoning.ledger import Entry
 from settle.reckoning.money import PLACES as DECIMALS
-from settle.reckoning.money import minor_units, printed_money
+from settle.reckoning.money import amount, in_coins, minor_units, printed_money
 from settle.reckoning.notices import Notice
 from settle.reckoning.problems import Fault, Refused
 from settle.reckoning.reading import Json, Reader
@@ -54,21 +54,44 @@ def _whole(r: Reader, value: Exact, currency: str) -> int:
 def read_money(r: Reader, field: str) -> tuple[str, int]:
     """The currency and minor units of money in any currency; no currency where it isn't one."""
     inner = r.object(field)
-    amount, currency = inner.decimal("amount"), inner.text("currency")
+    value, currency = inner.decimal("amount"), inner.text("currency")
     if not currency:
         return "", 0
     if currency not in DECIMALS:
         inner.fault("currency", "unknown-currency", f'"{currency[:10]}" is not in ISO 4217', "such as GBP")
         return "", 0
-    return currency, _whole(inner, amount, currency)
+    return currency, _whole(inner, value, currency)
+
+
+def closing(terms: Terms, paid_in: str, open_minor: int) -> int:
+    """What closes an open amount: all of it or, in cash, the nearest that coins make up (F4)."""
+    in_cash = paid_in == "cash" and terms.cash_step_minor is not None
+    return in_coins(open_minor, terms.cash_step_minor or 1) if in_cash else open_minor
+
+
+def refuse_no_coins(terms: Terms, paid_in: str, minor: int) -> None:
+    """Refuse cash that coins don't make up (F4)."""
+    if closing(terms, paid_in, minor) != minor:
+        step = amount(terms.cash_step_minor or 1, terms.currency)
+        wrong = f"{amount(minor, terms.currency)} in cash is no multiple of {step}"
+        raise Refused(Fault("out-of-range", "/amount", wrong, f"a multiple of {step} {terms.currency}"))
 
 
 def pay(
-    work: Work, subject: str, text: str, client: str, terms: Terms, minor: int, body: Json
+    work: Work,
+    subject: str,
+    text: str,
+    client: str,
+    terms: Terms,
+    minor: int,
+    body: Json,
+    rounding_minor: int = 0,
 ) -> dict[str, Any]:
-    """Keep and post a payment. `body` says `paid_in`, and may say `who` took or gave it and a `reference`."""
+    """Keep and post a payment. `body` says `paid_in`, and may say `who` took or gave it and a `reference`.
+    `rounding_minor` is what it is above what it closes, with the payment's sign (F4)."""
     name = work.name("PM")
     data = {"text": text, "minor": minor, "currency": terms.currency, "paid_in": body["paid_in"]}
+    data["rounding_minor"] = rounding_minor
     work.connection.execute(
         payments.insert().values(
             id=name, subject=subject, client=client, data=data, made_at=work.now, **work.made_by
@@ -90,7 +113,8 @@ def entry_of(row: Row[Any]) -> Entry:
     """The entry that a payment makes, from its row alone."""
     data = row.data
     place = PLACES[data["paid_in"]]
-    return postings.paid(row.id, data["text"], row.client, place, data["currency"], data["minor"])
+    money = (data["currency"], data["minor"], data["rounding_minor"])
+    return postings.paid(row.id, data["text"], row.client, place, *money)
 
 
 def row_of(work: Work, name: str, subject: str | None = None) -> Row[Any]:
@@ -124,6 +148,11 @@ def paid_minor(work: Work, subject: str) -> int:
     return sum(row.data["minor"] for row in standing(work, subject))
 
 
+def closed_minor(work: Work, subject: str) -> int:
+    """What of a subject's net is paid; what cash was rounded by is no part of it (F4)."""
+    return sum(row.data["minor"] - row.data["rounding_minor"] for row in standing(work, subject))
+
+
 def shown(work: Work, row: Row[Any]) -> dict[str, Any]:
     data = row.data
     reversal = undone.shown(work, row.id)
@@ -141,8 +170,10 @@ def shown(work: Work, row: Row[Any]) -> dict[str, Any]:
 
 
 def _told(data: Json) -> dict[str, Any]:
+    sign = 1 if data["minor"] > 0 else -1
     return {
-        "amount": printed_money(abs(data["minor"]), data["currency"]),
+        "amount": printed_money(sign * data["minor"], data["currency"]),
+        "cash_rounding": printed_money(sign * data["rounding_minor"], data["currency"]),
         "direction": "to_client" if data["minor"] > 0 else "from_client",
         "paid_in": data["paid_in"],
     }
@@ -191,6 +222,6 @@ def _cash_since(work: Work, client: str, since: datetime, currency: str) -> list
     bought = select(purchases.c.document).where(
         purchases.c.client == client, purchases.c.made_at >= since, ~undone.is_undone(purchases.c.number)
     )
-    nets = [d["net"] for d in work.connection.execute(bought).scalars() if d["paid_in"] == "cash"]
-    there = [minor_units(Exact(n["amount"]), currency) for n in nets if n["currency"] == currency]
+    spent = [d["paid"] for d in work.connection.execute(bought).scalars() if d["paid_in"] == "cash"]
+    there = [minor_units(Exact(n["amount"]), currency) for n in spent if n["currency"] == currency]
     return [*work.connection.execute(paid).scalars(), *there]

@@ -12,7 +12,7 @@ from settle.reckoning.terms import Terms
 
 def most_on_quote(request: Request) -> int:
     """Minor units: of the least net over the three cases, nothing poured and all metal sold."""
-    least, _, _ = reckon(replace(request, wishes={}, in_cash=False)).net_range
+    least, _, _ = reckon(replace(request, wishes={})).net_range
     return _share(request.terms, least)
 
 

@@ -1,17 +1,19 @@
 """Bars: what the client wishes, what is planned, what was poured, what is stated (E1, E2, E4, A6)."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from settle.reckoning.exact import ZERO, Exact, down_to, plain
 from settle.reckoning.fineness import WHOLE_PPT
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import Fault, Faults
 from settle.reckoning.reading import Reader
 from settle.reckoning.terms import Terms
-from settle.reckoning.weight import milligrams
+from settle.reckoning.weight import in_grams, milligrams_down
 
-REMAINDERS = ("pay_out", "shot", "metal_account", "cover_charges")
-MOST_BARS = 200
+COVER_CHARGES = "cover_charges"
+REMAINDERS = ("pay_out", "shot", "metal_account", COVER_CHARGES)
+MOST_BARS = 1000
 MOST_LINES = 20
 _TENTH_PPT = Exact(1, 10)
 
@@ -27,8 +29,15 @@ class Line:
 
     @property
     def takes_mg(self) -> int:
-        """Fine metal that one bar takes: nominal × promised fineness, to A2."""
-        return milligrams((self.nominal_g or ZERO) * self.fineness_ppt / WHOLE_PPT)
+        """Fine metal that one bar takes: nominal × promised fineness, down to the milligram (E1)."""
+        return milligrams_down((self.nominal_g or ZERO) * self.fineness_ppt / WHOLE_PPT)
+
+    def fitting(self, left_mg: int) -> tuple[int, int]:
+        """How many bars of the line fit into what is left, and what each takes; no top-up."""
+        if self.count == "whole":
+            return (1, left_mg) if left_mg > 0 else (0, 0)
+        fits = left_mg // self.takes_mg
+        return (fits if self.count == "most" else min(int(self.count), fits)), self.takes_mg
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +46,6 @@ class Wishes:
 
     lines: tuple[Line, ...] = ()
     remainder: str = "pay_out"
-
-    @property
-    def top_up_agreed(self) -> bool:
-        return any(line.top_up for line in self.lines)
 
 
 NO_WISHES = Wishes()
@@ -67,8 +72,8 @@ class Poured:
 
     @property
     def stated_mg(self) -> int:
-        """Fine metal that the bar states, to A2."""
-        return milligrams(self.stated_g * self.stated_ppt / WHOLE_PPT)
+        """Fine metal that the bar states, down to the milligram: never more than is there (A6)."""
+        return milligrams_down(self.stated_g * self.stated_ppt / WHOLE_PPT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,13 +95,30 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """The bars of one metal, the excess over A, and who bears it (E4)."""
+    """The bars of one metal, alike ones told once with their number; the excess over A, and who
+    bears it (E4). `counts` are bars by line."""
 
-    bars: tuple[Bar, ...]
+    runs: tuple[tuple[Bar, int], ...]
     counts: tuple[int, ...]
-    total_mg: int
     top_up_mg: int
     excess_gift_mg: int
+
+    @property
+    def bars(self) -> tuple[Bar, ...]:
+        return tuple(bar for bar, number in self.runs for _ in range(number))
+
+    @property
+    def number(self) -> int:
+        return sum(self.counts)
+
+    @property
+    def total_mg(self) -> int:
+        """What all of them take."""
+        return sum(bar.takes_mg * number for bar, number in self.runs)
+
+    def gift_is_too_much(self, terms: Terms) -> bool:
+        """Whether the house would give away more than one over-pour: not without an owner's word (E4)."""
+        return in_grams(self.excess_gift_mg) > terms.over_pour_g
 
 
 def read_instructions(data: object, terms: Terms, faults: Faults, pointer: str = "") -> Mapping[str, Wishes]:
@@ -145,7 +167,7 @@ def _line(r: Reader) -> Line:
     if top_up and count == "most":
         r.fault("top_up", "contradiction", "`most` is no number of bars", "a number of bars")
     if line.takes_mg == 0:
-        r.fault("nominal", "out-of-range", "it takes less than half a milligram", "a heavier bar")
+        r.fault("nominal", "out-of-range", "it takes less than a milligram of fine metal", "a heavier bar")
         return Line(Exact(1), WHOLE_PPT, count, top_up)
     return line
 
@@ -159,54 +181,64 @@ def _count(r: Reader) -> int | str:
     return r.count("count", most=MOST_BARS)
 
 
-def plan(wishes: Wishes, accountable_mg: int, pointer: str = "") -> Placed:
-    """Bars as they would be poured from `accountable_mg`, lines in the order asked (E1).
-
-    `pointer` is where the wishes stand, for the refusal of more bars than an account can hold.
-    """
-    left, bars, counts = accountable_mg, list[Bar](), list[int]()
-    top_up = 0
+def plan(wishes: Wishes, accountable_mg: int) -> Placed:
+    """Bars as they would be poured from `accountable_mg`, lines in the order asked (E1)."""
+    left, top_up = accountable_mg, 0
+    runs, counts = list[tuple[Bar, int]](), list[int]()
     for i, line in enumerate(wishes.lines):
-        if line.count == "whole":
-            planned, takes = (1, left) if left > 0 else (0, 0)
-        else:
-            takes = line.takes_mg
-            fits = left // takes
-            planned = fits if line.count == "most" else min(int(line.count), fits)
-            if line.top_up and planned < int(line.count) and left - planned * takes > 0:
-                planned += 1
-                top_up = planned * takes - left
-        _bound(f"{pointer}/bars/{i}", len(bars) + planned)
-        bars += [Bar(i, line.nominal_g, line.fineness_ppt, takes)] * planned
+        planned, takes = line.fitting(left)
+        bought = _bought(line, planned + 1, takes, left)
+        if bought and planned < int(line.count):
+            planned, top_up = planned + 1, bought
+        runs.append((Bar(i, line.nominal_g, line.fineness_ppt, takes), planned))
         counts.append(planned)
         left = max(0, left - planned * takes)
-    return Placed(tuple(bars), tuple(counts), sum(b.takes_mg for b in bars), top_up, 0)
+    return Placed(tuple(runs), tuple(counts), top_up, 0)
 
 
-def _bound(pointer: str, bars: int) -> None:
-    if bars > MOST_BARS:
-        right = f"bars so heavy that at most {MOST_BARS} are poured of one metal"
-        raise Refused(Fault("too-many-bars", pointer, f"{bars} bars", right))
+def _bought(line: Line, number: int, takes_mg: int, left_mg: int) -> int:
+    """What the client buys so that `number` bars of a line are covered: of one more than fits at
+    most, and only where something is left for it (E4)."""
+    fits = left_mg // takes_mg if takes_mg else 0
+    if not line.top_up or number <= fits or left_mg == fits * takes_mg:
+        return 0
+    return (fits + 1) * takes_mg - left_mg
+
+
+def bound_fault(counts: Iterable[int], pointer: str) -> Fault | None:
+    """More bars of a metal, by line, than a request may ask for, with the bound (E1)."""
+    for i, planned in enumerate(accumulate(counts)):
+        if planned > MOST_BARS:
+            right = f"bars so heavy that at most {MOST_BARS} are poured of one metal"
+            return Fault("too-many-bars", f"{pointer}/bars/{i}", f"{planned} bars", right)
+    return None
 
 
 def place(wishes: Wishes, poured: Sequence[Poured], accountable_mg: int) -> Placed:
-    """Bars as they were poured (E1, E4): each takes nominal × promised fineness, a whole one the rest."""
-    counts = [0] * len(wishes.lines)
-    # What is left for a whole bar, once: a second one on its line would find nothing.
-    left = max(0, accountable_mg - sum(wishes.lines[p.line].takes_mg for p in poured))
-    bars = []
-    for bar in poured:
-        line = wishes.lines[bar.line]
-        counts[bar.line] += 1
-        takes, left = (left, 0) if line.count == "whole" else (line.takes_mg, left)
-        above = bar.stated_mg - takes
-        bars.append(
-            Bar(bar.line, line.nominal_g, line.fineness_ppt, takes, bar, max(0, above), max(0, -above))
-        )
-    total = sum(b.takes_mg for b in bars)
-    excess = max(0, total - accountable_mg)
-    bought, given = (excess, 0) if wishes.top_up_agreed else (0, excess)
-    return Placed(tuple(bars), tuple(counts), total, bought, given)
+    """Bars as they were poured (E1, E4): each takes nominal × promised fineness, a whole one the rest.
+
+    The excess is told line by line: a top-up agreed on one line excuses no bar of another.
+    """
+    left, top_up, gift = accountable_mg, 0, 0
+    runs, counts = list[tuple[Bar, int]](), list[int]()
+    for i, line in enumerate(wishes.lines):
+        there = [bar for bar in poured if bar.line == i]
+        taken = 0
+        for bar in there:
+            takes = max(0, left - taken) if line.count == "whole" else line.takes_mg
+            runs.append((_placed(line, bar, takes), 1))
+            taken += takes
+        bought = _bought(line, len(there), line.takes_mg, left)
+        top_up += bought
+        gift += max(0, taken - left - bought)
+        counts.append(len(there))
+        left = max(0, left - taken)
+    return Placed(tuple(runs), tuple(counts), top_up, gift)
+
+
+def _placed(line: Line, bar: Poured, takes_mg: int) -> Bar:
+    above = bar.stated_mg - takes_mg
+    return Bar(bar.line, line.nominal_g, line.fineness_ppt, takes_mg, bar, max(0, above), max(0, -above))
 
 
 def stated_fineness(terms: Terms, assay_ppt: Exact, u_ppt: Exact) -> Exact:

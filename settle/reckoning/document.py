@@ -6,9 +6,12 @@ from typing import Any
 
 import rfc8785
 
-from settle.reckoning.bars import Bar, Poured
+from settle.reckoning import case as printed_case
+from settle.reckoning.bars import Poured
 from settle.reckoning.batch import Reconciled, in_words
-from settle.reckoning.charges import ChargeLine, TaxLine
+from settle.reckoning.case import Document
+from settle.reckoning.comparison import Step, metal_found_minor
+from settle.reckoning.due import Due
 from settle.reckoning.exact import Exact, plain, shown
 from settle.reckoning.item import Item
 from settle.reckoning.money import PLACES, Price, printed_money
@@ -16,14 +19,14 @@ from settle.reckoning.notices import Notice
 from settle.reckoning.price import Prices, binds_price
 from settle.reckoning.quote import Quoted
 from settle.reckoning.sale import Sale
-from settle.reckoning.settlement import Refined, Step, inside_band, metal_found_minor
-from settle.reckoning.statement import MetalAccount, Statement, all_in, house_worth_minor
-from settle.reckoning.tariff import WEIGHT_BASES
+from settle.reckoning.settlement import Refined, inside_band
+from settle.reckoning.statement import all_in
 from settle.reckoning.terms import CASES, Terms
-from settle.reckoning.weight import places, printed
+from settle.reckoning.weight import printed
 from settle.reckoning.working import Working
 
-Document = dict[str, Any]
+# Why something is in no worth (C4).
+NOT_VALUED = ON_ASSAY_ONLY, NOT_ACCOUNTED_FOR, NO_PRICE = ("on_assay_only", "not_accounted_for", "no_price")
 # What a key with `estimate` alone never sees: the house's margins and its view of its evidence.
 HOUSE_ONLY = {"holds", "kept", "kept_worth", "all_in", "fine_u", "working"}
 
@@ -49,16 +52,32 @@ def estimate(quoted: Quoted, notices: Iterable[Notice], working: Working) -> Doc
         "items": [item(i, terms) for i in request.items],
         "parting_silver_needed": printed(quoted.need.weight_g, terms.weight_unit),
         "cases": {case: _quoted_case(quoted, case) for case in CASES},
-        "net_range": {
-            name: printed_money(net, terms.currency)
-            for name, net in zip(("least", "likely", "greatest"), quoted.net_range, strict=True)
-        },
+        "net_range": _range(quoted.net_range, terms.currency) if quoted.is_valued else None,
+        "worth_range": _range(quoted.worth_range, terms.currency) if quoted.has_worth else None,
+        "worth_refining": quoted.worth_refining,
+        "not_valued": _not_valued(quoted),
         "bars_covered": {m: quoted.bars_covered(m) for m in quoted.bands},
         "not_accounted_for": _not_accounted_for(quoted),
         "binds": binds(terms),
         "notices": [n.as_json() for n in notices],
     }
     return _with_working(answer, working)
+
+
+def _range(of: tuple[int, int, int], currency: str) -> Document:
+    names = ("least", "likely", "greatest")
+    return {name: printed_money(minor, currency) for name, minor in zip(names, of, strict=True)}
+
+
+def _not_valued(quoted: Quoted) -> list[Document]:
+    """What is in no worth, and why: items by their place in the list, metals by name (C4)."""
+    unread = [i for i, item in enumerate(quoted.request.items) if not item.holds]
+    others = [m for m in quoted.contents if m not in quoted.bands]
+    return [
+        *({"item": i, "metal": None, "reason": ON_ASSAY_ONLY} for i in unread),
+        *({"item": None, "metal": m, "reason": NOT_ACCOUNTED_FOR} for m in others),
+        *({"item": None, "metal": m, "reason": NO_PRICE} for m in quoted.unpriced),
+    ]
 
 
 def _with_working(answer: Document, working: Working) -> Document:
@@ -124,159 +143,43 @@ def _not_accounted_for(quoted: Quoted) -> Document:
 
 def _quoted_case(quoted: Quoted, case: str) -> Document:
     of = quoted.cases[case]
-    answer = _case(of)
+    answer = printed_case.whole(of) if quoted.is_valued else printed_case.unvalued(of)
     for metal, band in quoted.bands.items():
         answer["metals"][metal]["fine"] = printed(band.fine_g[case], of.basis.terms.weight_unit)
         answer["metals"][metal]["fine_u"] = printed(band.fine_u_g, of.basis.terms.weight_unit)
     likely = {m: c.likely_g for m, c in quoted.contents.items() if m in quoted.bands}
-    return answer | {"all_in": _share(all_in(of, likely))}
-
-
-def _share(value: Exact | None) -> str | None:
-    return None if value is None else shown(value, 3)
-
-
-def _case(of: Statement) -> Document:
-    """One statement as printed; lines add up to totals (F4)."""
-    currency = of.basis.terms.currency
-
-    def money(minor: int) -> dict[str, str]:
-        return printed_money(minor, currency)
-
-    return {
-        "metals": {m: _metal(of, m, account) for m, account in of.metals.items()},
-        "charges": [_charge(line, of.basis.terms) for line in of.charges],
-        "taxes": [_tax(line, currency) for line in of.taxes],
-        "payouts_total": money(of.payouts_minor),
-        "top_ups_total": money(of.top_ups_minor),
-        "charges_total": money(of.charges_minor),
-        "tax_total": money(of.tax_minor),
-        "advances_total": money(of.basis.advances_minor),
-        "fees_total": money(of.basis.fees_minor),
-        "cash_rounding": money(of.cash_rounding_minor),
-        "net": money(of.net_minor),
-    }
-
-
-def _metal(of: Statement, metal: str, account: MetalAccount) -> Document:
-    terms = of.basis.terms
-    unit, currency = terms.weight_unit, terms.currency
-    worth = house_worth_minor(of, metal)
-    return {
-        "recovered": printed(account.recovered_g, unit),
-        "accountable": printed(account.accountable_mg, unit),
-        "kept": printed(account.kept_mg, unit),
-        "kept_worth": None if worth is None else printed_money(worth, currency),
-        "bars": [_bar(bar, unit) for bar in account.placed.bars],
-        "bars_total": printed(account.placed.total_mg, unit),
-        "remainder": printed(account.remainder_mg, unit),
-        "sold": printed(account.sold_mg, unit),
-        "shot": printed(account.shot_mg, unit),
-        "metal_account": printed(account.account_mg, unit),
-        "top_up": printed(account.placed.top_up_mg, unit),
-        "excess_gift": printed(account.placed.excess_gift_mg, unit),
-        "payout": printed_money(account.payout_minor, currency),
-        "top_up_cost": printed_money(account.top_up_minor, currency),
-    }
-
-
-def _bar(bar: Bar, unit: str) -> Document:
-    answer: Document = {
-        "line": bar.line,
-        "nominal": None if bar.nominal_g is None else printed(bar.nominal_g, unit),
-        "fineness": plain(bar.fineness_ppt),
-        "fine": printed(bar.takes_mg, unit),
-    }
-    if bar.poured is not None:
-        answer |= {
-            "serial": bar.poured.serial,
-            **_stated(bar.poured, unit),
-            "gift": printed(bar.gift_mg, unit),
-            "stated_below": printed(bar.below_mg, unit),
-        }
-    return answer
+    share = all_in(of, likely)
+    return answer | {"all_in": None if share is None else shown(share, 3)}
 
 
 def stated(poured: Poured, terms: Terms) -> Document:
     """What a poured bar states (A6)."""
-    return _stated(poured, terms.weight_unit)
+    return printed_case.stated(poured, terms.weight_unit)
 
 
-def _stated(poured: Poured, unit: str) -> Document:
-    return {
-        "stated_weight": printed(poured.stated_g, unit),
-        "stated_fineness": plain(poured.stated_ppt),
-        "stated_fine": printed(poured.stated_mg, unit),
-    }
-
-
-def _charge(line: ChargeLine, terms: Terms) -> Document:
-    charge = line.charge
-    answer: Document = {
-        "name": charge.name,
-        "base": charge.base,
-        "metal": charge.metal,
-        "quantity": _quantity(line, line.quantity),
-        "per": charge.per,
-        "rate": _rate(line, line.rate, terms.currency),
-        "minimum_applied": line.minimum_applied,
-        "tier": None if line.tier is None else plain(line.tier),
-        "amount": printed_money(line.amount_minor, terms.currency),
-        "tax": charge.tax,
-    }
-    if line.parts:
-        answer["parts"] = [
-            {"quantity": _quantity(line, part), "rate": _rate(line, rate, terms.currency)}
-            for part, rate in line.parts
-        ]
-    return answer
-
-
-def _rate(line: ChargeLine, rate: Exact, currency: str) -> str:
-    """Money per quantity, or the share of a value."""
-    return plain(rate) if line.charge.base == "value" else plain(rate, PLACES[currency])
-
-
-def _quantity(line: ChargeLine, of: Exact) -> str:
-    """A quantity, only shown (A8)."""
-    if line.charge.base in WEIGHT_BASES:
-        return shown(of, places(line.charge.per or "g"))
-    return shown(of, 2) if line.charge.base == "value" else plain(of)
-
-
-def _tax(line: TaxLine, currency: str) -> Document:
-    return {
-        "code": line.tax.code,
-        "class": line.tax.tax_class,
-        "rate": plain(line.tax.rate),
-        "base": printed_money(line.base_minor, currency),
-        "amount": printed_money(line.amount_minor, currency),
-    }
-
-
-def purchase(quoted: Quoted, final: Statement, notices: Iterable[Notice], working: Working) -> Document:
+def purchase(quoted: Quoted, notices: Iterable[Notice], working: Working) -> Document:
     """An outright purchase: the items, and the one case that the terms pay (D1)."""
     answer = estimate(quoted, notices, working)
     case = answer["cases"][quoted.request.terms.purchase_case]
-    for unbound in ("net_range", "bars_covered", "binds", "parting_silver_needed"):
-        del answer[unbound]
-    return answer | {"cases": {"final": case}, "net": printed_money(final.net_minor, answer["currency"])}
+    of_a_quote = ("net_range", "worth_range", "worth_refining", "bars_covered", "binds")
+    kept = {k: v for k, v in answer.items() if k not in (*of_a_quote, "parting_silver_needed")}
+    return kept | {"cases": {"final": case}} | _due(case)
 
 
 def settlement(
     refined: Refined,
-    final: Statement,
+    final: Due,
     quoted: Quoted | None,
     steps: Sequence[Step],
     notices: Iterable[Notice],
     working: Working,
 ) -> Document:
-    """The final account of a lot, and why it differs from the quote where there was one."""
-    terms = final.basis.terms
+    """The account of a lot, for the metals that it settles, and why all of it differs from the quote
+    where there was one. Of a further settlement the whole lot's account stands beside it (H8)."""
+    terms = final.whole.basis.terms
     unit = terms.weight_unit
-    case = _case(final)
-    for metal in final.metals:
-        case["metals"][metal]["fine"] = printed(refined.fine_g.get(metal, Exact(0)), unit)
+    case = _with_fine(printed_case.posted(final), refined, unit)
+    become = final.whole.basis.drillings.become if refined.drillings_g else None
     answer: Document = {
         "terms": terms.number,
         "currency": terms.currency,
@@ -286,9 +189,11 @@ def settlement(
             "melt": printed(refined.melt_g, unit),
             "drillings": printed(refined.drillings_g, unit),
         },
+        "drillings_become": become,
         "assay": {m: plain(ppt) for m, ppt in refined.assay_ppt.items()},
         "cases": {"final": case},
-        "net": printed_money(final.net_minor, terms.currency),
+        **_due(case),
+        "whole": _with_fine(printed_case.whole(final.whole), refined, unit) if final.before.metals else None,
         "inside_band": dict(inside_band(quoted, refined)) if quoted else {},
         "comparison": comparison(steps, terms.currency) if steps else None,
         "notices": [n.as_json() for n in notices],
@@ -296,36 +201,15 @@ def settlement(
     return _with_working(answer, working)
 
 
-def further(before: Statement, whole: Statement) -> Document:
-    """What a further settlement adds to what was posted, line by line (H8)."""
-    currency = whole.basis.terms.currency
-    old, new = _lines(before), _lines(whole)
-    return {
-        "lines": [
-            {
-                "line": name,
-                "before": printed_money(old.get(name, 0), currency),
-                "whole": printed_money(new.get(name, 0), currency),
-                "difference": printed_money(new.get(name, 0) - old.get(name, 0), currency),
-            }
-            for name in dict.fromkeys([*old, *new])
-        ],
-        "net": printed_money(whole.net_minor - before.net_minor, currency),
-    }
+def _with_fine(case: Document, refined: Refined, unit: str) -> Document:
+    for metal, account in case["metals"].items():
+        account["fine"] = printed(refined.fine_g.get(metal, Exact(0)), unit)
+    return case
 
 
-def _lines(of: Statement) -> dict[str, int]:
-    """Every line of money of a statement, as it counts towards the net."""
-    lines = {f"payout: {m}": a.payout_minor for m, a in of.metals.items() if a.payout_minor}
-    lines |= {f"top-up: {m}": -a.top_up_minor for m, a in of.metals.items() if a.top_up_minor}
-    lines |= {f"charge: {line.charge.name}": -line.amount_minor for line in of.charges}
-    lines |= {f"tax: {line.tax.code}": -line.amount_minor for line in of.taxes}
-    rest = {
-        "advances": -of.basis.advances_minor,
-        "fees": -of.basis.fees_minor,
-        "cash rounding": of.cash_rounding_minor,
-    }
-    return lines | {name: minor for name, minor in rest.items() if minor}
+def _due(case: Document) -> Document:
+    """What is due by a document, where a till looks first."""
+    return {name: case[name] for name in ("charges_total", "tax_total", "net")}
 
 
 def comparison(steps: Sequence[Step], currency: str) -> Document:
@@ -384,8 +268,10 @@ def sale(of: Sale, working: Working) -> Document:
         "price": price(of.price),
         "rate": plain(of.rate),
         "value": printed_money(of.value_minor, currency),
-        "taxes": [_tax(line, currency) for line in of.taxes],
-        "cash_rounding": printed_money(of.rounding_minor, currency),
+        "taxes": [
+            printed_case.tax(line.tax, line.base_minor, line.amount_minor, currency) for line in of.taxes
+        ],
+        "tax_total": printed_money(of.tax_minor, currency),
         "net": printed_money(of.net_minor, currency),
     }
     return _with_working(answer, working)

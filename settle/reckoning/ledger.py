@@ -60,12 +60,6 @@ def reversed_entry(of: Entry, document: str, text: str) -> Entry:
     return Entry(document, text, tuple(Leg(leg.account, leg.commodity, -leg.amount) for leg in of.legs))
 
 
-def difference(of: Entry, before: Entry) -> Entry:
-    """What an entry moves beyond what another moved already (H8)."""
-    undone = (Leg(leg.account, leg.commodity, -leg.amount) for leg in before.legs)
-    return entry(of.document, of.text, (*of.legs, *undone))
-
-
 def owner_of(account: str) -> str:
     """Whose account it is: `client:C-1`, `house`, `charges`, `tax`, `conversion`."""
     return ":".join(account.split(":")[: 2 if account.startswith("client:") else 1])

@@ -14,6 +14,11 @@ def minor_units(value: Exact, currency: str) -> int:
     return half_away(value, PLACES[currency])
 
 
+def in_coins(minor: int, step_minor: int) -> int:
+    """The nearest multiple of the smallest coin, half away from zero (F4)."""
+    return half_away(Exact(minor, step_minor), 0) * step_minor
+
+
 def printed_money(minor: int, currency: str) -> dict[str, str]:
     """Money as answers print it, with the places of its currency."""
     return {"amount": amount(minor, currency), "currency": currency}

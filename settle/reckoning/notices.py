@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from settle.reckoning.bars import Wishes
+from settle.reckoning.due import Due
 from settle.reckoning.exact import Exact, fixed, plain, shown
 from settle.reckoning.fineness import LOOKS_LIKE_PERCENT
 from settle.reckoning.item import Item, Scale
-from settle.reckoning.money import PLACES, Price, amount
+from settle.reckoning.money import PLACES, Price, amount, minor_units
 from settle.reckoning.quote import Quoted, Request
-from settle.reckoning.statement import Statement
+from settle.reckoning.settlement import Refined
 from settle.reckoning.terms import Limit, Terms
 
 DEFERS = "Local rules and licensed practice decide."
@@ -54,16 +55,15 @@ HOT_METAL = Notice(
 
 def of_quote(quoted: Quoted) -> list[Notice]:
     """Notices of an unmelted lot; charges above the value of the metal come first of all (F6)."""
-    likely = quoted.cases["likely"]
     found = [
-        *_charges_above_value(likely),
+        *_worth_nothing(quoted),
         *_bars_not_covered(quoted),
         *_of_items(quoted.request),
         *_indicative(quoted),
         *of_wishes(quoted.request.terms, quoted.request.wishes),
         *_tax_assumed(quoted.request.terms),
         *_holding(quoted.request.terms),
-        *of_money(quoted.request.terms, max(abs(n) for n in quoted.net_range)),
+        *(of_money(quoted.request.terms, max(map(abs, quoted.net_range))) if quoted.is_valued else ()),
     ]
     if quoted.need.weight_g:
         found.append(ACIDS)
@@ -72,25 +72,34 @@ def of_quote(quoted: Quoted) -> list[Notice]:
     return found
 
 
-def _charges_above_value(likely: Statement) -> Iterable[Notice]:
-    terms = likely.basis.terms
-    prices = likely.basis.prices
-    spot = sum((prices[m].value(a.accountable_mg) for m, a in likely.metals.items() if m in prices), Exact(0))
-    cost = Exact(likely.charges_minor + likely.tax_minor, 10 ** PLACES[terms.currency])
-    if cost > spot:
+def _worth_nothing(quoted: Quoted) -> Iterable[Notice]:
+    """That nothing can be valued yet, and what happens next; or that refining takes more than it brings."""
+    terms, likely = quoted.request.terms, quoted.cases["likely"]
+    if not quoted.is_valued:
+        text = "Nothing here can be valued before it is melted and assayed; the account follows the assay."
+        if terms.advance_share:
+            text += " Money may be advanced on it."
+        yield Notice("nothing-valued", text, SHOP)
+    elif quoted.worth_refining is False:
         paid = amount(likely.charges_minor + likely.tax_minor, terms.currency)
-        text = f"Charges and tax, {paid} {terms.currency}, are more than the metal is worth."
+        text = f"Charges and tax, {paid} {terms.currency}, take up all that the metal is worth."
         yield Notice("charges-above-value", text, OURS)
+    if quoted.is_valued and quoted.unpriced:
+        text = f"There is no price of {', '.join(quoted.unpriced)}: its worth is in no figure here."
+        yield Notice("no-price", text, OURS)
 
 
 def _bars_not_covered(quoted: Quoted) -> Iterable[Notice]:
-    for metal, account in quoted.cases["likely"].metals.items():
-        covered = quoted.bars_covered(metal)
-        for line, (sure, likely) in enumerate(zip(covered, account.placed.counts, strict=True)):
-            if sure < likely:
-                text = (
-                    f"Of {likely} {metal} bars in line {line + 1}, {sure} are covered even in the low case."
-                )
+    """Of each numbered line what isn't covered, in low and in likely (E4)."""
+    for metal, wishes in quoted.request.wishes.items():
+        if metal not in quoted.bands:
+            continue
+        likely = quoted.cases["likely"].metals[metal].placed.counts
+        for i, (line, sure) in enumerate(zip(wishes.lines, quoted.bars_covered(metal), strict=True)):
+            asked = line.count if isinstance(line.count, int) else likely[i]
+            if sure < asked:
+                text = f"Of {asked} {metal} bars in line {i + 1}, {sure} are covered in the low case"
+                text += f" and {likely[i]} in the likely one." if likely[i] < asked else "."
                 yield Notice("bars-not-covered", text, OURS)
 
 
@@ -155,6 +164,27 @@ def of_wishes(terms: Terms, wishes: Mapping[str, Wishes]) -> list[Notice]:
                     Notice("fineness-near-995", text, "for instance Directive 2006/112/EC, art. 344")
                 )
     return found
+
+
+def of_settlement(refined: Refined, of: Due) -> list[Notice]:
+    """Notices of a lot's final account; what the house gives away in bars comes first of all (E4)."""
+    terms = of.whole.basis.terms
+    return [*_gifts(of), *of_wishes(terms, refined.wishes), *of_money(terms, abs(of.net_minor))]
+
+
+def _gifts(of: Due) -> Iterable[Notice]:
+    terms, prices = of.whole.basis.terms, of.whole.basis.prices
+    for metal, account in of.metals.items():
+        gift_mg = account.placed.excess_gift_mg
+        if not gift_mg:
+            continue
+        text = f"Bars of {metal} hold {fixed(gift_mg, 3)} g more than the lot covers: the house gives it away"
+        if metal in prices:
+            worth = amount(minor_units(prices[metal].value(gift_mg), terms.currency), terms.currency)
+            text += f", worth {worth} {terms.currency}"
+        if account.placed.gift_is_too_much(terms):
+            text += ". Posting this wants an owner's word; or a bar withdrawn"
+        yield Notice("bars-above-account", f"{text}.", OURS)
 
 
 def _tax_assumed(terms: Terms) -> Iterable[Notice]:

@@ -9,12 +9,13 @@ difference went (`house:difference of assay and weighing`, `house:gift above wha
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from settle.reckoning.batch import Reconciled
+from settle.reckoning.due import Due
 from settle.reckoning.ledger import CONVERSION, Entry, Leg, entry, move
 from settle.reckoning.sale import Sale
-from settle.reckoning.statement import MetalAccount, Statement
-from settle.reckoning.weight import milligrams
+from settle.reckoning.statement import MetalAccount
 
 STOCK = "house:stock"
 OPENING = "house:opening"
@@ -28,6 +29,7 @@ KEPT = "house:kept"
 GIFT = "house:gift above what is stated"
 BELOW = "house:stated below"
 ROUNDING = "house:cash rounding"
+WAIVED = "house:too small to pay"
 COUNTED = "house:difference of counting"
 POUR_LOSS = "house:pour loss"
 
@@ -167,40 +169,42 @@ def pour_lost(document: str, batch: str, metal: str, fine_mg: int) -> Entry:
     return entry(document, f"{metal} lost in pouring of {batch}", move(STOCK, POUR_LOSS, metal, fine_mg))
 
 
-def settled(document: str, client: str, lot: str, final: Statement, *, unrefined: bool = False) -> Entry:
-    """The final account of a lot: metal to bars, shot, account or money; charges and tax.
+def settled(document: str, client: str, lot: str, of: Due, *, unrefined: bool = False) -> Entry:
+    """What a settlement of a lot moves: metal to bars, shot, account or money; charges and tax. Of a
+    further one, the metals that it settles and what is due beyond what was posted (H8).
 
     A lot that is settled on its assay and was in no batch is `unrefined`: the metal, as it lies,
     is the house's from now on.
     """
-    currency = final.basis.terms.currency
-    legs: list[Leg] = []
-    for metal, account in final.metals.items():
-        owed = BOUGHT if unrefined else of_lot(client, lot)
-        legs.append(Leg(owed, metal, milligrams(account.recovered_g)))
-        legs += _metal_legs(client, metal, account, currency)
-    legs += _money_legs(of_client(client, "money"), final)
+    owed = BOUGHT if unrefined else of_lot(client, lot)
+    legs = list(_due_legs(client, of, owed))
     return entry(document, f"settlement of {lot}", legs)
 
 
-def bought(document: str, client: str, final: Statement, paid_from: str) -> Entry:
-    """An outright purchase: the metal is the house's, the net is paid from till or bank."""
-    currency = final.basis.terms.currency
-    legs: list[Leg] = []
-    for metal, account in final.metals.items():
-        recovered = milligrams(account.recovered_g)
-        legs.append(Leg(BOUGHT, metal, recovered))
-        legs += _metal_legs(client, metal, account, currency)
-    money = of_client(client, "money")
-    legs += _money_legs(money, final)
-    legs += move(paid_from, money, currency, final.net_minor)
+def bought(document: str, client: str, of: Due, paid_from: str, paid_minor: int) -> Entry:
+    """An outright purchase: the metal is the house's, and paid from till or bank; what cash was
+    rounded by is a line of the payment (F4)."""
+    currency, money = of.whole.basis.terms.currency, of_client(client, "money")
+    legs = [*_due_legs(client, of, BOUGHT), *move(paid_from, money, currency, paid_minor)]
+    legs += move(money, ROUNDING, currency, paid_minor - of.net_minor)
     return entry(document, "outright purchase", legs)
 
 
+def _due_legs(client: str, of: Due, owed: str) -> Iterator[Leg]:
+    """Metal out of the account where it is owed, and all that becomes of it; money."""
+    currency = of.whole.basis.terms.currency
+    for metal, account in of.metals.items():
+        yield Leg(owed, metal, account.recovered_mg)
+        yield from _metal_legs(client, metal, account, currency)
+    yield from _money_legs(of_client(client, "money"), of)
+
+
 def _metal_legs(client: str, metal: str, account: MetalAccount, currency: str) -> Iterator[Leg]:
-    """Where R went: kept, in bars as stated, loose, on account, sold; the rest is a gift or a top-up."""
-    recovered = milligrams(account.recovered_g)
-    yield Leg(KEPT, metal, account.accountable_mg - recovered)
+    """Where R went: kept, in bars as stated, loose, on account, sold; the rest is a gift or a top-up.
+
+    Drillings that don't go back are the house's, as they lie (H6)."""
+    yield Leg(BOUGHT, metal, account.drillings_mg - account.drillings_back_mg)
+    yield Leg(KEPT, metal, -account.kept_mg)
     gift = account.placed.excess_gift_mg + sum(bar.gift_mg for bar in account.placed.bars)
     below = sum(bar.below_mg for bar in account.placed.bars)
     above = sum(bar.gift_mg for bar in account.placed.bars)
@@ -215,22 +219,40 @@ def _metal_legs(client: str, metal: str, account: MetalAccount, currency: str) -
     yield from move(CONVERSION, of_client(client, "money"), currency, account.top_up_minor)
 
 
-def _money_legs(money: str, final: Statement) -> Iterator[Leg]:
-    currency = final.basis.terms.currency
-    for line in final.charges:
-        yield from move(f"charges:{line.charge.name}", money, currency, line.amount_minor)
-    for tax in final.taxes:
+def _money_legs(money: str, of: Due) -> Iterator[Leg]:
+    currency = of.whole.basis.terms.currency
+    for charge in of.charges:
+        yield from move(f"charges:{charge.line.charge.name}", money, currency, charge.amount_minor)
+    for tax in of.taxes:
         yield from move(f"tax:{tax.tax.code}", money, currency, tax.amount_minor)
-    yield from move("charges:fees", money, currency, final.basis.fees_minor)
-    yield from move(money, ROUNDING, currency, final.cash_rounding_minor)
+    yield from move("charges:fees", money, currency, of.fees_minor)
+    # What is too small to pay is nobody's debt any more (F4).
+    yield from move(WAIVED, money, currency, of.waived_minor)
+
+
+def posted_before(legs: Iterable[tuple[str, str, int]], currency: str) -> dict[str, Any]:
+    """Minor units that posted entries charged and taxed, by charge and by tax code, and fees (H8)."""
+    charges: dict[str, int] = {}
+    taxes: dict[str, int] = {}
+    for account, commodity, amount in legs:
+        owner, _, name = account.partition(":")
+        if commodity == currency and owner in ("charges", "tax"):
+            of = charges if owner == "charges" else taxes
+            of[name] = of.get(name, 0) - amount
+    return {"fees_minor": charges.pop("fees", 0), "charges": charges, "taxes": taxes}
 
 
 # what follows a settlement, or goes without one ---------------------------------------------------
 
 
-def paid(document: str, text: str, client: str, place: str, currency: str, minor: int) -> Entry:
-    """Money from till or bank to a client; below zero, from the client."""
-    return entry(document, text, move(place, of_client(client, "money"), currency, minor))
+def paid(
+    document: str, text: str, client: str, place: str, currency: str, minor: int, rounding_minor: int = 0
+) -> Entry:
+    """Money from till or bank to a client; below zero, from the client. What cash was rounded by is
+    a line of its own (F4): above zero more was paid than was open."""
+    money = of_client(client, "money")
+    legs = [*move(place, money, currency, minor), *move(money, ROUNDING, currency, rounding_minor)]
+    return entry(document, text, legs)
 
 
 def handed_over(document: str, serial: str, client: str, metal: str, fine_mg: int, stated_mg: int) -> Entry:
@@ -257,7 +279,6 @@ def account_sold(document: str, client: str, sale: Sale) -> Entry:
     legs = [
         *move(CONVERSION, account, sale.metal, sale.fine_mg),
         *move(money, CONVERSION, currency, sale.value_minor),
-        *move(money, ROUNDING, currency, sale.rounding_minor),
     ]
     return entry(document, f"{sale.metal} from the account of {client} sold to the house", legs)
 
@@ -274,7 +295,6 @@ def bar_sold(document: str, client: str, serial: str, sale: Sale) -> Entry:
     legs = [
         *move(of_client(client, "bars"), CONVERSION, sale.metal, sale.fine_mg),
         *move(CONVERSION, money, currency, sale.value_minor),
-        *move(ROUNDING, money, currency, sale.rounding_minor),
     ]
     for line in sale.taxes:
         legs += move(f"tax:{line.tax.code}", money, currency, line.amount_minor)

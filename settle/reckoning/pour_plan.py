@@ -10,13 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import gcd, lcm
 
-from settle.reckoning.bars import MOST_BARS
 from settle.reckoning.exact import ZERO, Exact, plain
 from settle.reckoning.problems import Fault, Faults, Refused
 
 LEAST_LEFT, FEWEST_BARS = "least_left", "fewest_bars"
 PLAN_WISHES = (LEAST_LEFT, FEWEST_BARS)
 MOST_MOULDS = 6
+MOST_BARS = 200
 # Half a milligram: less can't be read off a scale (E2), and would make the search a long one.
 LEAST_OVER_POUR_G = Exact(1, 2000)
 

@@ -71,6 +71,7 @@ KINDS = {
         Kind("bar-under-nominal", 422, "A bar under its nominal weight"),
         Kind("bar-over-pour", 422, "A bar too far above its nominal weight"),
         Kind("bar-below-promise", 422, "A bar below the fineness that was promised"),
+        Kind("bar-not-covered", 422, "A bar that the lot doesn't cover"),
         Kind("bar-weighs-otherwise", 422, "A bar weighs otherwise than when it was poured"),
         Kind("mould-unreachable", 422, "A mould that no reading of the scale can satisfy"),
         Kind("unknown-reference", 422, "It names something that is not in the books"),

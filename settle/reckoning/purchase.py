@@ -1,8 +1,8 @@
 """Bought at the counter: accepted, paid and settled at once; the metal is the house's (D1)."""
 
+from settle.reckoning.due import Due, due
 from settle.reckoning.problems import Faults
 from settle.reckoning.quote import Quoted, Request, reckon
-from settle.reckoning.statement import Statement
 from settle.reckoning.terms import Terms
 from settle.reckoning.working import SILENT, Working
 
@@ -22,10 +22,10 @@ def check(request: Request, faults: Faults) -> None:
         faults.add("contradiction", "/items", "nothing here is reckoned to hold metal", "items to buy")
 
 
-def buy(request: Request, working: Working = SILENT) -> tuple[Quoted, Statement]:
-    """The quote, and the statement of the case that the terms' `purchase_case` names."""
+def buy(request: Request, working: Working = SILENT) -> tuple[Quoted, Due]:
+    """The quote, and what is due by the case that the terms' `purchase_case` names."""
     quoted = reckon(request, working)
-    return quoted, quoted.cases[request.terms.purchase_case]
+    return quoted, due(quoted.cases[request.terms.purchase_case])
 
 
 def is_counter(terms: Terms) -> bool:

@@ -11,16 +11,17 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from settle.reckoning import document
+from settle.reckoning import document, notices
 from settle.reckoning.batch import Held, LotIn, Weighed, reconcile
+from settle.reckoning.comparison import compare
 from settle.reckoning.concession import concede
+from settle.reckoning.due import Due, due
 from settle.reckoning.exact import Exact, plain
 from settle.reckoning.item import Scale
 from settle.reckoning.problems import Faults, Refused, at
 from settle.reckoning.quote import Quoted, read_request, reckon
 from settle.reckoning.reading import Json
-from settle.reckoning.settlement import Refined, compare, read_refined, settle
-from settle.reckoning.statement import Statement
+from settle.reckoning.settlement import read_refined, settle
 from settle.reckoning.terms import Terms, read_terms
 from settle.reckoning.working import Working
 
@@ -191,25 +192,26 @@ def _quoted(inputs: Json, rows: Working) -> Quoted:
 
 
 def _settlement(inputs: Json) -> Json:
-    rows = Working()
-    refined, final = _settled(inputs, inputs["refined"], rows)
     quoted = None if inputs["quoted"] is None else _quoted(inputs["quoted"], Working(kept=False))
-    steps = compare(quoted, refined, final) if quoted else ()
-    whole = _without(document.settlement(refined, final, quoted, steps, [], rows), *_TOLD)
-    if inputs["before"] is None:
-        return whole
-    _, earlier = _settled(inputs, inputs["before"], Working(kept=False))
-    # A further settlement is of what it adds to the one before (H8).
-    further = {"to": inputs["refined"]["further_to"], **document.further(earlier, final)}
-    return {**whole, "further": further, "net": further["net"]}
+    answer, _ = settled(_terms(inputs), inputs["refined"], quoted)
+    return _without(answer, *_TOLD)
 
 
-def _settled(inputs: Json, of: Json, rows: Working) -> tuple[Refined, Statement]:
+def settled(terms: Terms, kept: Json, quoted: Quoted | None) -> tuple[dict[str, Any], Due]:
+    """The document of a settlement from the inputs that it keeps, and what is due by it.
+
+    What the books post and what a stranger reckons again are put together here, both.
+    """
     faults = Faults()
-    terms = concede(_terms(inputs), of["concessions"], faults)
-    refined = read_refined(of, terms, faults)
+    terms = concede(terms, kept["concessions"], faults)
+    refined = read_refined(kept, terms, faults)
     faults.refuse_if_any()
-    return refined, settle(terms, refined, rows)
+    rows = Working()
+    of = due(settle(terms, refined, rows), refined.posted)
+    steps = compare(quoted, refined, of.whole) if quoted else ()
+    told = notices.of_settlement(refined, of)
+    answer = document.settlement(refined, of, quoted, steps, told, rows)
+    return {"further_to": kept["further_to"], **answer}, of
 
 
 def _reconciliation(inputs: Json) -> Json:

@@ -9,8 +9,11 @@ from settle.reckoning.reading import Json
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import printed
 
-_TOTALS = ("payouts_total", "top_ups_total", "charges_total", "tax_total", "advances_total", "fees_total")
-_WEIGHTS = ("recovered", "accountable", "bars_total", "sold", "shot", "metal_account", "top_up")
+_TOTALS = (
+    *("payouts_total", "top_ups_total", "charges_total", "tax_total"),
+    *("advances_total", "fees_total", "waived"),
+)
+_WEIGHTS = ("recovered", "drillings", "accountable", "bars_total", "sold", "shot", "metal_account", "top_up")
 
 
 def credit_note(posted: Json, terms: Terms) -> dict[str, Any]:
@@ -22,6 +25,10 @@ def credit_note(posted: Json, terms: Terms) -> dict[str, Any]:
     currency = posted["currency"]
     credited = {name: -minor for name, minor in _towards_net(posted, currency).items() if minor}
     lines = [_line(name, minor, posted, terms) for name, minor in credited.items() if _kind(name) != "tax"]
+
+    def total(kind: str) -> dict[str, str]:
+        return printed_money(sum(minor for name, minor in credited.items() if _kind(name) == kind), currency)
+
     return {
         "client": posted["client"],
         "terms": posted["terms"],
@@ -29,6 +36,8 @@ def credit_note(posted: Json, terms: Terms) -> dict[str, Any]:
         "credits": {"number": posted["number"], "tax_point": _tax_point(posted)},
         "lines": lines,
         "taxes": list(_taxes(lines, credited, terms)),
+        "charges_total": total("charge"),
+        "tax_total": total("tax"),
         "net": printed_money(sum(credited.values()), currency),
     }
 
@@ -39,12 +48,9 @@ def _tax_point(posted: Json) -> str:
 
 
 def _towards_net(posted: Json, currency: str) -> dict[str, int]:
-    """Each line of money as it counts for the client; of a further settlement what it added (H8)."""
+    """Each line of money as it counts for the client."""
     if "bar" in posted:
         return _of_bar_sale(posted, currency)
-    if posted.get("further"):
-        lines = posted["further"]["lines"]
-        return {line["line"]: _minor(line["difference"], currency) for line in lines}
     final = posted["cases"]["final"]
     metals = final["metals"]
     return {
@@ -54,16 +60,15 @@ def _towards_net(posted: Json, currency: str) -> dict[str, int]:
         **{f"tax: {tax['code']}": -_minor(tax["amount"], currency) for tax in final["taxes"]},
         "advances": -_minor(final["advances_total"], currency),
         "fees": -_minor(final["fees_total"], currency),
-        "cash rounding": _minor(final["cash_rounding"], currency),
+        "too small to pay": -_minor(final["waived"], currency),
     }
 
 
 def _of_bar_sale(posted: Json, currency: str) -> dict[str, int]:
-    """All of it was charged to the client: bar, tax, what cash was rounded by."""
+    """All of it was charged to the client: bar and tax."""
     return {
         f"bar: {posted['bar']}": -_minor(posted["value"], currency),
         **{f"tax: {tax['code']}": -_minor(tax["amount"], currency) for tax in posted["taxes"]},
-        "cash rounding": -_minor(posted["cash_rounding"], currency),
     }
 
 
@@ -126,7 +131,7 @@ def _figures(document: Json) -> Iterator[tuple[str, Any]]:
         yield f"payout of {metal}", account["payout"]
     yield from ((charge["name"], charge["amount"]) for charge in final["charges"])
     yield from ((f"tax {tax['code']}", tax["amount"]) for tax in final["taxes"])
-    yield from ((name.replace("_", " "), final[name]) for name in (*_TOTALS, "cash_rounding"))
+    yield from ((name.replace("_", " "), final[name]) for name in _TOTALS)
     yield "net", document["net"]
 
 

@@ -1,16 +1,16 @@
-"""Metal sold for money outside a settlement: by a client from his account, or a bar by the house."""
+"""Metal sold for money outside a settlement: by a client from his account, or a bar by the house.
+
+It is paid at once; what cash is rounded by is of the payment (F4).
+"""
 
 from dataclasses import dataclass
 
-from settle.reckoning.charges import Quantities, TaxLine, tax_lines
-from settle.reckoning.exact import ZERO, Exact
+from settle.reckoning.charges import TaxLine, tax_lines
+from settle.reckoning.exact import Exact
 from settle.reckoning.money import Price, amount, minor_units
-from settle.reckoning.statement import Basis, cash_rounding
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import in_grams
 from settle.reckoning.working import Working
-
-_NOTHING = Quantities(ZERO, ZERO, ZERO, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,33 +24,30 @@ class Sale:
     rate: Exact
     value_minor: int
     taxes: tuple[TaxLine, ...]
-    rounding_minor: int
+
+    @property
+    def tax_minor(self) -> int:
+        return sum(line.amount_minor for line in self.taxes)
 
     @property
     def net_minor(self) -> int:
-        return self.value_minor + sum(line.amount_minor for line in self.taxes) + self.rounding_minor
+        return self.value_minor + self.tax_minor
 
 
-def by_client(
-    terms: Terms, metal: str, fine_mg: int, price: Price, *, in_cash: bool, working: Working
-) -> Sale:
+def by_client(terms: Terms, metal: str, fine_mg: int, price: Price, working: Working) -> Sale:
     """A client's metal sold to the house: price × `payout_rate` (F3)."""
     rate = terms.metals[metal].payout_rate
     value = _value(terms, metal, fine_mg, price, ("F3", "payout rate", rate), working)
-    return Sale(terms, metal, fine_mg, price, rate, value, (), _rounding(terms, value, in_cash))
+    return Sale(terms, metal, fine_mg, price, rate, value, ())
 
 
-def by_house(
-    terms: Terms, metal: str, fine_mg: int, price: Price, *, in_cash: bool, working: Working
-) -> Sale:
+def by_house(terms: Terms, metal: str, fine_mg: int, price: Price, working: Working) -> Sale:
     """A bar of the house's sold for what it states: price × `top_up_rate`, as any metal that a
     client buys (E4), and tax by its code (F2)."""
     rule = terms.metals[metal]
     value = _value(terms, metal, fine_mg, price, ("E4", "top-up rate", rule.top_up_rate), working)
     taxes = tax_lines(terms, [(rule.top_up_tax, value)], working)
-    due = value + sum(line.amount_minor for line in taxes)
-    rounding = _rounding(terms, due, in_cash)
-    return Sale(terms, metal, fine_mg, price, rule.top_up_rate, value, taxes, rounding)
+    return Sale(terms, metal, fine_mg, price, rule.top_up_rate, value, taxes)
 
 
 def _value(
@@ -71,8 +68,3 @@ def _value(
         rate=rate,
     )
     return value
-
-
-def _rounding(terms: Terms, due_minor: int, in_cash: bool) -> int:
-    """Cash is rounded to `cash_step`, as its own line (F4)."""
-    return cash_rounding(Basis(terms, {}, _NOTHING, {}, {}, in_cash=in_cash), due_minor)

@@ -9,13 +9,36 @@ from dataclasses import dataclass, field, replace
 
 from settle.reckoning.bars import NO_WISHES, Placed, Poured, Wishes, place, plan
 from settle.reckoning.charges import ChargeLine, Quantities, TaxLine, charge_line, quantity, tax_lines
-from settle.reckoning.exact import ONE, ZERO, Exact, fixed, half_away
+from settle.reckoning.exact import ONE, ZERO, Exact, fixed
 from settle.reckoning.money import PLACES, amount, minor_units
 from settle.reckoning.price import Prices
 from settle.reckoning.problems import Faults
-from settle.reckoning.terms import MetalTerms, Terms
+from settle.reckoning.recovered import assayed
+from settle.reckoning.terms import CREDITED, KEPT, RETURNED, MetalTerms, Terms
 from settle.reckoning.weight import in_grams, milligrams
 from settle.reckoning.working import SILENT, Working
+
+CLIENT, HOUSE = "client", "house"
+WHOSE = (CLIENT, HOUSE)
+
+
+@dataclass(frozen=True, slots=True)
+class Drillings:
+    """Fine metal in drillings that were taken for assay, whole milligrams by metal, and what becomes
+    of them (H6): the house's are kept, the client's credited or returned."""
+
+    fine_mg: Mapping[str, int] = field(default_factory=dict)
+    become: str = RETURNED
+
+    def credited_mg(self, metal: str) -> int:
+        """What R grows by for D2 and all after it."""
+        return self.fine_mg.get(metal, 0) if self.become == CREDITED else 0
+
+
+def drillings_of(terms: Terms, weight_g: Exact, whose: str, ppt: Mapping[str, Exact]) -> Drillings:
+    """What is in drillings at some fineness, to A2 by itself, and what becomes of them (H6)."""
+    fine_mg = {m: milligrams(fine) for m, fine in assayed(weight_g, ppt).items()}
+    return Drillings(fine_mg, KEPT if whose == HOUSE else terms.drillings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +55,8 @@ class Basis:
     poured: Mapping[str, Sequence[Poured]] | None = None
     advances_minor: int = 0
     fees_minor: int = 0
-    in_cash: bool = False
     sold_before_mg: Mapping[str, int] = field(default_factory=dict)
+    drillings: Drillings = field(default_factory=Drillings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,16 +66,23 @@ class MetalAccount:
     recovered_g: Exact
     accountable_mg: int
     placed: Placed
-    sold_mg: int
-    shot_mg: int
-    account_mg: int
-    payout_minor: int
-    top_up_minor: int
+    drillings_mg: int = 0
+    drillings_become: str = RETURNED
+    sold_mg: int = 0
+    shot_mg: int = 0
+    account_mg: int = 0
+    payout_minor: int = 0
+    top_up_minor: int = 0
+
+    @property
+    def recovered_mg(self) -> int:
+        """R as printed and booked, to A2; drillings are no part of it (H6)."""
+        return milligrams(self.recovered_g)
 
     @property
     def kept_mg(self) -> int:
-        """What the house keeps of R, as printed: R to A2 less accountable (D2)."""
-        return milligrams(self.recovered_g) - self.accountable_mg
+        """What the house keeps: R and its own or credited drillings, to A2, less accountable (D2)."""
+        return self.recovered_mg + self.drillings_mg - self.drillings_back_mg - self.accountable_mg
 
     @property
     def remainder_mg(self) -> int:
@@ -61,8 +91,13 @@ class MetalAccount:
 
     @property
     def returned_mg(self) -> int:
-        """Metal that the client gets: in bars at what they take, loose, or on account (G2)."""
-        return self.placed.total_mg + self.shot_mg + self.account_mg
+        """Metal that the client gets: in bars at what they take, loose, on account, his drillings (G2)."""
+        return self.placed.total_mg + self.shot_mg + self.account_mg + self.drillings_back_mg
+
+    @property
+    def drillings_back_mg(self) -> int:
+        """Fine metal in drillings that go back to the client (H6)."""
+        return self.drillings_mg if self.drillings_become == RETURNED else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,16 +112,21 @@ class Statement:
     top_ups_minor: int
     charges_minor: int
     tax_minor: int
-    cash_rounding_minor: int
     net_minor: int
 
     @property
     def worth_minor(self) -> int:
-        """V = metal returned, poured or credited × spot + net, advances left out, by A3 (G2)."""
+        """V = metal returned, poured or credited × spot + net before what is waived, advances left
+        out, by A3 (G2)."""
         prices = self.basis.prices
         metal = sum((prices[m].value(a.returned_mg) for m, a in self.metals.items() if m in prices), ZERO)
         money = Exact(self.net_minor + self.basis.advances_minor, 10 ** PLACES[self.basis.terms.currency])
         return minor_units(metal + money, self.basis.terms.currency)
+
+
+def waived_minor(terms: Terms, net_minor: int) -> int:
+    """A net to post whose size is below `least_paid`, with its sign; else nothing (F4)."""
+    return net_minor if abs(net_minor) < terms.least_paid_minor else 0
 
 
 def accountable_mg(rule: MetalTerms, recovered_g: Exact) -> int:
@@ -114,33 +154,30 @@ def statement(basis: Basis, working: Working = SILENT) -> Statement:
     accounts = _remainders(basis, accounts, due, working)
     payouts = sum(a.payout_minor for a in accounts.values())
     net = payouts - due
-    rounding = cash_rounding(basis, net)
     working.note(
         f"net, {terms.currency}",
         "F4",
-        "payouts − charges − tax − top-ups − advances − fees + cash rounding",
-        amount(net + rounding, terms.currency),
+        "payouts − charges − tax − top-ups − advances − fees",
+        amount(net, terms.currency),
         payouts=amount(payouts, terms.currency),
         charges=amount(charges_minor, terms.currency),
         tax=amount(tax_minor, terms.currency),
         top_ups=amount(top_ups, terms.currency),
         advances=amount(basis.advances_minor, terms.currency),
         fees=amount(basis.fees_minor, terms.currency),
-        cash_rounding=amount(rounding, terms.currency),
     )
-    return Statement(
-        basis, accounts, charges, taxes, payouts, top_ups, charges_minor, tax_minor, rounding, net + rounding
-    )
+    return Statement(basis, accounts, charges, taxes, payouts, top_ups, charges_minor, tax_minor, net)
 
 
 def _poured_or_planned(basis: Basis, metal: str, working: Working) -> MetalAccount:
     """Accountable metal and its bars; the cost of a top-up and the remainder come later."""
-    rule, recovered_g = basis.terms.metals[metal], basis.recovered_g[metal]
-    answered = accountable_mg(rule, recovered_g)
-    _note_accountable(metal, rule, recovered_g, answered, working)
+    rule, drillings = basis.terms.metals[metal], basis.drillings
+    answered_for_g = basis.recovered_g[metal] + in_grams(drillings.credited_mg(metal))
+    answered = accountable_mg(rule, answered_for_g)
+    _note_accountable(metal, rule, answered_for_g, answered, working)
     wishes = basis.wishes.get(metal, NO_WISHES)
     if basis.poured is None:
-        placed = plan(wishes, answered, f"/instructions/{metal}")
+        placed = plan(wishes, answered)
     else:
         placed = place(wishes, basis.poured.get(metal, ()), answered)
     working.note(
@@ -148,9 +185,10 @@ def _poured_or_planned(basis: Basis, metal: str, working: Working) -> MetalAccou
         "E1",
         "each takes nominal × promised fineness; a whole bar takes all that is left",
         in_grams(placed.total_mg),
-        bars=len(placed.bars),
+        bars=placed.number,
     )
-    return MetalAccount(recovered_g, answered, placed, 0, 0, 0, 0, 0)
+    fine_mg = drillings.fine_mg.get(metal, 0)
+    return MetalAccount(basis.recovered_g[metal], answered, placed, fine_mg, drillings.become)
 
 
 def _note_accountable(
@@ -163,7 +201,8 @@ def _note_accountable(
     working.note(
         f"{metal} accountable, g",
         "D2",
-        "R − max(R × (1 − accountable), minimum deduction), not below 0; none where R is below payable from",
+        "R − max(R × (1 − accountable), minimum deduction), not below 0; none where R is below payable from; "
+        "R with drillings that are credited",
         ZERO if below else max(ZERO, recovered_g - kept),
         fixed(answered_mg, 3),
         recovered=recovered_g,
@@ -211,7 +250,7 @@ def _refuse_missing_prices(basis: Basis, accounts: Mapping[str, MetalAccount]) -
 
 def _charges(basis: Basis, accounts: Mapping[str, MetalAccount], working: Working) -> tuple[ChargeLine, ...]:
     answered = {m: a.accountable_mg for m, a in accounts.items()}
-    bars = sum(len(a.placed.bars) for a in accounts.values())
+    bars = sum(a.placed.number for a in accounts.values())
     value = ZERO
     if any(charge.base == "value" for charge in basis.terms.charges):
         value = sum((basis.prices[m].value(mg) for m, mg in answered.items() if mg), ZERO)
@@ -286,15 +325,6 @@ def _least_sold(basis: Basis, metal: str, owed_minor: int, left_mg: int) -> int:
     # Half away from zero: a payout rounds to what is owed from half a minor unit below it.
     least = -((ONE / 2 - owed_minor) // per_mg)
     return min(left_mg, int(least))
-
-
-def cash_rounding(basis: Basis, net_minor: int) -> int:
-    """Cash is rounded to `cash_step`, half away from zero, as its own line (F4)."""
-    step = basis.terms.cash_step
-    if not basis.in_cash or step is None:
-        return 0
-    step_minor = step * 10 ** PLACES[basis.terms.currency]
-    return int(half_away(net_minor / step_minor, 0) * step_minor) - net_minor
 
 
 def all_in(of: Statement, likely_fine_g: Mapping[str, Exact]) -> Exact | None:

@@ -23,6 +23,9 @@ COLOURS = ("yellow", "rose", "white", "green")
 CASES = ("low", "likely", "high")
 PRICE_TIMES = ("quote", "acceptance", "receipt", "settlement")
 ALLOY_TABLE = "alloy_table"
+# What becomes of drillings: the client's (terms), the house's.
+RETURNED, CREDITED, KEPT = "returned", "credited", "kept"
+DRILLINGS = (RETURNED, CREDITED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +100,9 @@ class Terms:
     house_gold_ppt: Exact
     charges: tuple[Charge, ...]
     taxes: Mapping[str, Tax]
-    cash_step: Exact | None
+    cash_step_minor: int | None
+    least_paid_minor: int
+    drillings: str
     purchase_case: str
     price_time: str
     quote_valid_for: Duration
@@ -146,7 +151,9 @@ def read_terms(data: Json, number: str = "", faults: Faults | None = None) -> Te
         house_gold_ppt=gold_ppt,
         charges=tuple(read_charge(inner, tuple(metals), taxes) for inner in reader.objects("charges")),
         taxes=taxes,
-        cash_step=_cash_step(reader) if reader.has("cash_step") else None,
+        cash_step_minor=_cash_step(reader) if reader.has("cash_step") else None,
+        least_paid_minor=_whole_minor(reader, "least_paid") if reader.has("least_paid") else 0,
+        drillings=reader.word("drillings", DRILLINGS, RETURNED),
         purchase_case=reader.word("purchase_case", CASES, "low"),
         price_time=reader.word("price_time", PRICE_TIMES, "quote"),
         quote_valid_for=reader.duration("quote_valid_for", "PT24H"),
@@ -172,17 +179,21 @@ def read_terms(data: Json, number: str = "", faults: Faults | None = None) -> Te
     return terms
 
 
-def _cash_step(reader: Reader) -> Exact:
-    """A step above zero, of whole minor units (F4)."""
-    step = reader.decimal("cash_step")
-    minor = step * 10 ** PLACES.get(_currency_of(reader), 0)
-    if step == 0:
+def _cash_step(reader: Reader) -> int:
+    """A step above zero, minor units (F4)."""
+    step = _whole_minor(reader, "cash_step")
+    if not step and not reader.faults.stands_at(reader.at("cash_step")):
         reader.fault("cash_step", "out-of-range", "zero", "above zero")
-        return ONE
+    return max(1, step)
+
+
+def _whole_minor(reader: Reader, field: str) -> int:
+    """Money of the terms in whole minor units of their currency."""
+    minor = reader.decimal(field) * 10 ** PLACES.get(_currency_of(reader), 0)
     if _currency_of(reader) in PLACES and minor.denominator != 1:
         right = "whole minor units of the currency"
-        reader.fault("cash_step", "out-of-range", f"{plain(step)} is no coin", right)
-    return step
+        reader.fault(field, "out-of-range", f"{reader.data[field]} is no coin", right)
+    return int(minor)
 
 
 def _currency(reader: Reader) -> str:

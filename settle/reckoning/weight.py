@@ -50,6 +50,11 @@ def milligrams(weight_g: Exact) -> int:
     return half_even(weight_g, 3)
 
 
+def milligrams_down(weight_g: Exact) -> int:
+    """Whole milligrams, down: what is stated, or taken by a bar, is never more than is there (A2, A6, E1)."""
+    return int(weight_g * MG_PER_G // 1)
+
+
 def in_grams(weight_mg: int) -> Exact:
     """Grams of whole milligrams."""
     return Fraction(weight_mg, MG_PER_G)

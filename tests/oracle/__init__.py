@@ -8,6 +8,7 @@ from .pouring import pour_plan
 from .quoting import all_in, estimate, exact_estimate
 from .refining import batch, exact_batch, residual, residual_u
 from .settlement import exact_settlement, settle
+from .statement import in_coins, waived
 
 __all__ = [
     "agreed_assay",
@@ -17,10 +18,12 @@ __all__ = [
     "exact_batch",
     "exact_estimate",
     "exact_settlement",
+    "in_coins",
     "pour_plan",
     "residual",
     "residual_u",
     "settle",
     "stated_fineness",
     "stated_weight",
+    "waived",
 ]

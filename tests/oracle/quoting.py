@@ -23,11 +23,10 @@ def exact_estimate(terms: dict, request: dict) -> dict:
     prices = {m: per_gram(p) for m, p in request["prices"].items()}
     wishes = request.get("instructions", {})
     quantities = quoted_quantities(terms, lot)
-    paid = {"cash": request.get("cash", False)}
     cases = {}
     for case in CASES:
         recovered = {m: b[case]["R"] for m, b in bands.items()}
-        cases[case] = statement(terms, recovered, quantities, prices, wishes, taken_off=paid)
+        cases[case] = statement(terms, recovered, quantities, prices, wishes)
         for metal, b in bands.items():
             cases[case]["metals"][metal].update(b[case])
     return cases

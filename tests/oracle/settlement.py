@@ -76,7 +76,8 @@ def quoted_inputs(case: dict, terms: dict, request: dict, came: dict[str, Fracti
         "wishes": request.get("instructions", {}),
         "poured": None,
         "prices": in_grams(case["prices"] | request["prices"]),
-        "taken_off": {"cash": request.get("cash", False)},
+        "taken_off": {},
+        "drillings": None,
     }
 
 
@@ -89,11 +90,14 @@ def replaced(step: str, case: dict, terms: dict, inputs: dict, came: dict) -> di
     lot = lot_of(case)
     parted = Fraction(lot["melt"]) - Fraction(lot["drillings"])
     if step == "weight":
-        fine = {m: f * parted / inputs["parted"] for m, f in inputs["fine"].items()}
+        parts = {m: f / inputs["parted"] for m, f in inputs["fine"].items()}
         melt = {"melt": Fraction(lot["melt"])}
-        return {"fine": fine, "parted": parted, "quantities": inputs["quantities"] | melt}
+        return in_alloy(case, terms, lot, parts) | {
+            "parted": parted,
+            "quantities": inputs["quantities"] | melt,
+        }
     if step == "fineness":
-        return {"fine": {m: parted * Fraction(lot.get(m, "0")) / 1000 for m in inputs["fine"]}}
+        return in_alloy(case, terms, lot, {m: Fraction(lot.get(m, "0")) / 1000 for m in inputs["fine"]})
     if step == "recovery":
         return {"R": came}
     if step == "instructions":
@@ -105,8 +109,22 @@ def replaced(step: str, case: dict, terms: dict, inputs: dict, came: dict) -> di
     return {}
 
 
+def in_alloy(case: dict, terms: dict, lot: dict, parts: dict[str, Fraction]) -> dict:
+    """Fine metal of the lot without its drillings, and of the drillings, at some parts of the alloy (H6)."""
+    taken = Fraction(lot["drillings"])
+    parted = Fraction(lot["melt"]) - taken
+    his = case.get("drillings_whose", "client") == "client"
+    return {
+        "fine": {m: part * parted for m, part in parts.items()},
+        "drillings": {
+            "become": terms.get("drillings", "returned") if his else "kept",
+            "fine": {m: to_mg(part * taken) for m, part in parts.items()},
+        },
+    }
+
+
 def as_recorded(case: dict, terms: dict, inputs: dict) -> dict:
-    """Quantities, fees, advances and cash as the settlement records them."""
+    """Quantities, fees and advances as the settlement records them."""
     recorded = {}
     if "gross_weight" in case:
         recorded["gross"] = grams(case["gross_weight"])
@@ -116,7 +134,7 @@ def as_recorded(case: dict, terms: dict, inputs: dict) -> dict:
         k: to_minor(Fraction(case[k]["amount"]), terms["currency"]) for k in ("advances", "fees") if k in case
     }
     quantities = inputs["quantities"] | recorded
-    return {"quantities": quantities, "taken_off": off | {"cash": case.get("cash", False)}}
+    return {"quantities": quantities, "taken_off": off}
 
 
 def replay(terms: dict, inputs: dict) -> dict:
@@ -133,4 +151,5 @@ def replay(terms: dict, inputs: dict) -> dict:
         inputs["wishes"],
         inputs["poured"],
         inputs["taken_off"],
+        inputs["drillings"],
     )

@@ -1,7 +1,7 @@
 """D2, E1, E3, E4, F: from what is recovered to the net. Grams exact, money in minor units."""
 
 from fractions import Fraction
-from math import ceil
+from math import ceil, floor
 
 from .charges import charge_amount, taxes_of
 from .quantities import (
@@ -26,10 +26,17 @@ def statement(
     wishes: dict,
     poured: list[dict] | None = None,
     taken_off: dict | None = None,
+    drillings: dict | None = None,
 ) -> dict:
-    """One case. `poured` None: bars are planned. `taken_off`: advances, fees (minor), cash."""
-    taken_off = taken_off or {}
-    metals = {m: divided(terms, m, r, wishes.get(m, {}), poured_of(poured, m)) for m, r in recovered.items()}
+    """One case. `poured` None: bars are planned. `taken_off`: advances, fees (minor). `drillings`: what
+    becomes of them, and their fine metal."""
+    taken_off, metals = taken_off or {}, {}
+    drillings = drillings or {"become": "kept", "fine": {}}
+    for m, r in recovered.items():
+        fine = drillings["fine"].get(m, NOTHING)
+        answered = r + fine if drillings["become"] == "credited" else r
+        metals[m] = divided(terms, m, answered, wishes.get(m, {}), poured_of(poured, m))
+        metals[m]["drillings_back"] = fine if drillings["become"] == "returned" else NOTHING
     counts = {m: f.pop("bar_counts") for m, f in metals.items()}
     bars = sum(sum(c) for c in counts.values())
     owed = due(terms, metals, quantities | {"bars": bars}, prices)
@@ -37,14 +44,7 @@ def statement(
     cover(terms, metals, prices, wishes, owed)
     payouts = {m: payout(terms, m, f["sold"], prices) for m, f in metals.items() if f["sold"]}
     net = sum(payouts.values()) - total_due(owed)
-    rounding = cash_rounding(terms, net) if taken_off.get("cash") else 0
-    return owed | {
-        "metals": metals,
-        "payouts": payouts,
-        "cash_rounding": rounding,
-        "net": net + rounding,
-        "bar_counts": counts,
-    }
+    return owed | {"metals": metals, "payouts": payouts, "net": net, "bar_counts": counts}
 
 
 def poured_of(poured: list[dict] | None, metal: str) -> list[dict] | None:
@@ -71,16 +71,16 @@ def divided(terms: dict, metal: str, r: Fraction, wish: dict, poured: list[dict]
     lines = wish.get("bars", [])
     if poured is None:
         counts, taken = planned_bars(lines, a)
+        bought = max(NOTHING, taken - a)
     else:
-        counts, taken = poured_bars(lines, poured, a)
-    agreed = any(line.get("top_up") for line in lines)
+        counts, taken, bought = poured_bars(lines, poured, a)
     figures = {
         "accountable": a,
         "bars": taken,
         "sold": NOTHING,
         "shot": NOTHING,
         "metal_account": NOTHING,
-        "top_up": max(NOTHING, taken - a) if agreed else NOTHING,
+        "top_up": bought,
         "bar_counts": counts,
     }
     goes_to = {"pay_out": "sold", "shot": "shot", "metal_account": "metal_account"}
@@ -90,7 +90,7 @@ def divided(terms: dict, metal: str, r: Fraction, wish: dict, poured: list[dict]
 
 
 def bar_takes(line: dict) -> Fraction:
-    return to_mg(grams(line["nominal"]) * Fraction(line["fineness"]) / 1000)
+    return Fraction(floor(grams(line["nominal"]) * Fraction(line["fineness"])), 1000)
 
 
 def planned_bars(lines: list[dict], a: Fraction) -> tuple[list[int], Fraction]:
@@ -113,15 +113,21 @@ def planned_bars(lines: list[dict], a: Fraction) -> tuple[list[int], Fraction]:
     return counts, taken
 
 
-def poured_bars(lines: list[dict], poured: list[dict], a: Fraction) -> tuple[list[int], Fraction]:
-    """E1: each poured bar takes what its line promised; a whole bar takes what is left."""
-    filled = [bar.get("line", 0) for bar in poured]
-    counts = [filled.count(i) for i in range(len(lines))]
-    numbered = [i for i in filled if lines[i]["count"] != "whole"]
-    taken = sum((bar_takes(lines[i]) for i in numbered), NOTHING)
-    if len(numbered) < len(filled):
-        taken = max(taken, a)
-    return counts, taken
+def poured_bars(lines: list[dict], poured: list[dict], a: Fraction) -> tuple[list[int], Fraction, Fraction]:
+    """E1, E4: each poured bar takes what its line promised, a whole bar what is left; and what of the
+    excess is bought: of the first bar of a line with a top-up that no longer fits, if some of it does."""
+    counts, taken, bought, left = [], NOTHING, NOTHING, a
+    for i, line in enumerate(lines):
+        counts.append(sum(bar.get("line", 0) == i for bar in poured))
+        for _ in range(counts[-1]):
+            if line["count"] == "whole":
+                taken, left = taken + left, NOTHING
+                continue
+            each = bar_takes(line)
+            if line.get("top_up") and 0 < left < each:
+                bought += each - left
+            taken, left = taken + each, max(NOTHING, left - each)
+    return counts, taken, bought
 
 
 def due(terms: dict, metals: dict, quantities: dict, prices: dict[str, Fraction]) -> dict:
@@ -174,19 +180,23 @@ def cover(terms: dict, metals: dict, prices: dict, wishes: dict, owed: dict) -> 
     metals[metal]["sold"], metals[metal]["shot"] = sold, left - sold
 
 
-def cash_rounding(terms: dict, net: int) -> int:
-    """F4: what rounding the net to the cash step adds, where the terms have one."""
-    if "cash_step" not in terms:
-        return 0
+def in_coins(terms: dict, open_minor: int) -> int:
+    """F4: the cash that closes an open amount, where the terms have a step."""
     step = to_minor(Fraction(terms["cash_step"]), terms["currency"])
-    return half_away(Fraction(net, step)) * step - net
+    return half_away(Fraction(open_minor, step)) * step
+
+
+def waived(terms: dict, net: int) -> int:
+    """F4: a net to post that is smaller than what is paid at least."""
+    least = to_minor(Fraction(terms.get("least_paid", "0")), terms["currency"])
+    return net if abs(net) < least else 0
 
 
 def worth(terms: dict, figures: dict, prices: dict[str, Fraction]) -> Fraction:
     """Metal returned, poured or credited, at spot, and the net."""
     total = in_money(figures["net"], terms["currency"])
     for metal, f in figures["metals"].items():
-        got = f["bars"] + f["shot"] + f["metal_account"]
+        got = f["bars"] + f["shot"] + f["metal_account"] + f["drillings_back"]
         total += got * prices[metal] if got else 0
     return total
 

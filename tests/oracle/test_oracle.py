@@ -14,12 +14,14 @@ from . import (
     exact_batch,
     exact_estimate,
     exact_settlement,
+    in_coins,
     pour_plan,
     residual,
     residual_u,
     settle,
     stated_fineness,
     stated_weight,
+    waived,
 )
 
 WORKED = Path(__file__).parent.parent / "published" / "worked"
@@ -180,11 +182,44 @@ def test_bars_above_the_accountable_metal_are_bought_where_agreed_and_else_a_gif
     assert (gold["bars"], gold["sold"], gold["top_up"], gold["cost"]) == (bars, sold, bought, cost)
 
 
-def test_advances_fees_and_cash_rounding_come_off_the_net_but_advances_not_off_the_comparison():
-    money = {"advances": {"amount": "200.00"}, "fees": {"amount": "12.50"}, "cash": True}
-    settled = settle(D | money, A["terms"] | {"cash_step": "0.05"}, A["request"])
+def test_advances_and_fees_come_off_the_net_but_advances_not_off_the_comparison():
+    money = {"advances": {"amount": "200.00"}, "fees": {"amount": "12.50"}}
+    settled = settle(D | money, A["terms"], A["request"])
     last = settled["comparison"][-1]
-    assert (settled["answer"]["net"], last["difference"]) == ("598.55", "-12.49")
+    assert (settled["answer"]["net"], last["difference"]) == ("598.54", "-12.50")
+
+
+@pytest.mark.parametrize(
+    ("open_minor", "paid"), [(3_829, 3_830), (3_832, 3_830), (-3_833, -3_835), (2, 0), (1_005, 1_005)]
+)
+def test_cash_that_closes_is_a_multiple_of_the_step(open_minor, paid):
+    assert in_coins(A["terms"] | {"cash_step": "0.05"}, open_minor) == paid
+
+
+@pytest.mark.parametrize(("net", "given_up"), [(3, 3), (-3, -3), (4, 0), (0, 0)])
+def test_a_net_below_the_least_that_is_paid_is_waived(net, given_up):
+    assert waived(A["terms"] | {"least_paid": "0.04"}, net) == given_up
+
+
+@pytest.mark.parametrize(
+    ("whose", "become", "more"),
+    [
+        ("house", "returned", 0),
+        # 0.3 g of 489.6 ‰ gold and 118.2 ‰ silver: 0.147 g at 62.05 and 0.035 g at 0.75.
+        ("client", "returned", 915),
+        # Credited, 0.145 g and 0.031 g are the client's: 8.73 and 0.02 paid, 0.12 and tax charged on them.
+        ("client", "credited", 859),
+    ],
+)
+def test_drillings_of_the_client_are_worth_something_to_him_and_those_of_the_house_nothing(
+    whose, become, more
+):
+    taken = D | {"drillings": {"amount": "0.3", "unit": "g"}}
+    values = [
+        exact_settlement(taken | {"drillings_whose": w}, A["terms"] | {"drillings": b}, A["request"])["V"]
+        for w, b in (("house", "returned"), (whose, become))
+    ]
+    assert values[1]["charges"] - values[0]["charges"] == more
 
 
 @pytest.mark.parametrize(

@@ -34,6 +34,7 @@ def figures(of: Statement) -> dict[str, Any]:
                 "shot": grams(a.shot_mg),
                 "metal_account": grams(a.account_mg),
                 "top_up": grams(a.placed.top_up_mg),
+                "drillings_back": grams(a.drillings_back_mg),
             }
             for m, a in of.metals.items()
         },
@@ -44,7 +45,6 @@ def figures(of: Statement) -> dict[str, Any]:
         "taxes": {line.tax.code: line.amount_minor for line in of.taxes},
         "advances": of.basis.advances_minor,
         "fees": of.basis.fees_minor,
-        "cash_rounding": of.cash_rounding_minor,
         "net": of.net_minor,
     }
 

@@ -78,7 +78,7 @@ def poured(draw: st.DrawFn, wishes: Json) -> list[Json]:
 def settled_lots(draw: st.DrawFn) -> tuple[Json, Json, Json]:
     """Terms, a request, and what became of the lot: every metal of the terms assayed and closed."""
     of = draw(terms(("outturn", "assay")))
-    request = draw(requests(of)) | {"cash": False}
+    request = draw(requests(of))
     melt = draw(whole(80, 103)) * net_g(request) / 100
     melt = max(Fraction(1), Fraction(round(melt * 100), 100))
     assay = {m: draw(decimals(0, MOST_FOUND[m], 1)) for m in of["metals"]}
@@ -87,13 +87,13 @@ def settled_lots(draw: st.DrawFn) -> tuple[Json, Json, Json]:
     case: Json = draw(outturns(tuple(of["metals"]), fine)) | {
         "melt_weight": {"amount": text(int(melt * 100), 2), "unit": "g"},
         "drillings": {"amount": draw(pick(("0", "0.25"))), "unit": "g"},
+        "drillings_whose": draw(pick(("client", "house"))),
         "assay": assay,
         "instructions": wishes,
         "bars": draw(poured(wishes)),
         "prices": draw(st.one_of(st.just(request["prices"]), prices(of))),
         "gross_weight": {"amount": draw(decimals(20, 400, 2)), "unit": "g"},
         "articles": draw(whole(1, 12)),
-        "cash": draw(st.booleans()),
     }
     for name in ("advances", "fees"):
         if draw(st.booleans()):
@@ -193,7 +193,7 @@ def refined(of: Json, case: Json, recovered: dict[str, Exact] | None = None) -> 
         read_prices(case["prices"], terms, faults),
         advances_minor=money(case, "advances", terms),
         fees_minor=money(case, "fees", terms),
-        in_cash=case["cash"],
+        drillings_whose=case["drillings_whose"],
     )
     faults.refuse_if_any()
     return found

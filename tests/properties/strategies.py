@@ -12,6 +12,7 @@ Json = dict[str, Any]
 
 METALS = ("gold", "silver", "platinum", "palladium")
 CURRENCIES = ("GBP", "USD", "INR", "JPY", "KRW", "KWD", "BHD")
+LEAST_PAID = {"JPY": "900"}
 CASH_STEPS = {"JPY": "10", "KRW": "10", "KWD": "0.005", "BHD": "0.025"}
 EVIDENCE = ("hallmark", "old stamp", "xrf", "fire assay")
 UNREAD = ("unread", "sweeps")
@@ -193,7 +194,9 @@ def terms(
         "purchase_case": draw(pick(("low", "likely", "high"))),
         "house_silver": dict(zip(("fineness", "gold"), draw(pick(HOUSE_SILVER)), strict=True)),
     }
-    return answer | ({"cash_step": CASH_STEPS.get(currency, "0.05")} if draw(YES_OR_NO) else {})
+    if draw(YES_OR_NO):
+        answer |= {"cash_step": CASH_STEPS.get(currency, "0.05"), "least_paid": LEAST_PAID.get(currency, "9")}
+    return answer | ({"drillings": draw(pick(("returned", "credited")))} if draw(YES_OR_NO) else {})
 
 
 @st.composite
@@ -313,7 +316,6 @@ def requests(draw: st.DrawFn, of: Json, most_items: int = 4) -> Json:
         "items": [draw(items()) for _ in range(draw(whole(1, most_items)))],
         "prices": draw(prices(of)),
         "instructions": draw(instructions(tuple(of["metals"]))),
-        "cash": draw(YES_OR_NO),
     }
 
 

@@ -7,13 +7,14 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from settle.reckoning.bars import Poured
+from settle.reckoning.comparison import compare
 from settle.reckoning.quote import Quoted
 from settle.reckoning.recovered import expected_within
-from settle.reckoning.settlement import Refined, compare, inside_band, settle
+from settle.reckoning.settlement import Refined, inside_band, settle
 from settle.reckoning.silver import lost_part, own_share
 
 from .reckoned import quoted
@@ -60,7 +61,6 @@ def as_quoted(quote: Quoted, recovered: dict[str, Fraction]) -> Refined:
         poured=as_planned(quote),
         wishes=quote.request.wishes,
         prices=quote.request.prices,
-        in_cash=quote.request.in_cash,
     )
 
 
@@ -97,15 +97,16 @@ def assert_no_surprise(quote: Quoted, found: Refined) -> None:
     steps = compare(quote, found, final)
     assert {s.name: s.difference_minor for s in steps if s.difference_minor} == {}
     assert all(inside_band(quote, found).values())
-    # The comparison sets out from what the quote printed.
-    assert steps[0].worth_minor == quote.cases["likely"].worth_minor
+    # The comparison sets out from what the quote printed; of what nobody valued there is none (G2).
+    assert bool(steps) == quote.is_valued
+    assert not steps or steps[0].worth_minor == quote.cases["likely"].worth_minor
     assert final.net_minor == quote.cases["likely"].net_minor
 
 
 @st.composite
 def requested(draw: st.DrawFn, count: int = 1) -> tuple[Json, list[Json]]:
     of = draw(terms(WAYS))
-    return of, [draw(requests(of)) | {"cash": False} for _ in range(count)]
+    return of, [draw(requests(of)) for _ in range(count)]
 
 
 @pytest.mark.parametrize("rule", RULES)
@@ -138,31 +139,15 @@ def test_a_plan_that_was_not_poured_yet_surprises_nobody_either(drawn):
     assert_no_surprise(quote, replace(as_quoted(quote, alone(quote)), poured=None))
 
 
-def test_a_lot_to_be_paid_in_cash_as_it_was_quoted_surprises_nobody():
-    """5 g at 750 and 20.00 a gram: 75.00 to be paid, 80.00 where the least coin is 20.00."""
-    of = {
-        "name": "cash", "currency": "GBP", "division": {"amount": "0.01", "unit": "g"}, "cash_step": "20",
-        "evidence": {"fire assay": {"method": "fire_assay"}},
-        "metals": {"gold": {"settle_on": "assay", "accountable": "1", "payout_rate": "1"}},
-    }  # fmt: skip
-    item = {"evidence": "fire assay", "fineness": "750", "gross": {"amount": "5", "unit": "g"}}
-    price = {"amount": "20.00", "currency": "GBP", "per": "g"}
-    quote = quoted(of, {"items": [item], "prices": {"gold": price}, "cash": True})
-    found = as_quoted(quote, alone(quote))
-    final = settle(quote.request.terms, found)
-    assert final.net_minor == quote.cases["likely"].net_minor == 8000
-    steps = compare(quote, found, final)
-    assert {s.name: s.difference_minor for s in steps if s.difference_minor} == {}
-
-
 @given(drawn=requested(), more=st.integers(1, 50))
 def test_a_lot_that_melts_heavier_is_told_in_the_step_of_the_weight(drawn, more):
     """The proof can fail: a surprise that is there is found, where it is."""
     of, (request,) = drawn
     charge = {"name": "by weight", "base": "melt_weight", "per": "g", "rate": "9"}
     quote = quoted(of | {"charges": [charge]}, request)
+    assume(quote.is_valued)
     found = as_quoted(quote, alone(quote))
-    heavier = replace(found, melt_g=found.melt_g + more, drillings_g=Fraction(more))
+    heavier = replace(found, melt_g=found.melt_g + more, drillings_g=Fraction(more), drillings_whose="house")
     steps = compare(quote, heavier, settle(quote.request.terms, heavier))
     moved = {s.name for s in steps if s.difference_minor}
     covering = any(w.remainder == "cover_charges" for w in quote.request.wishes.values())

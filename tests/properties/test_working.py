@@ -51,7 +51,7 @@ def bought_in(i: Inputs) -> Fraction:
 
 def net(i: Inputs) -> Fraction:
     off = i["charges"] + i["tax"] + i["top ups"] + i["advances"] + i["fees"]
-    return i["payouts"] - off + i["cash rounding"]
+    return i["payouts"] - off
 
 
 def silver_needed(i: Inputs) -> Fraction:

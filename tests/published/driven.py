@@ -7,13 +7,14 @@ from typing import Any
 
 from settle.reckoning.bars import Reading, pour, read_instructions
 from settle.reckoning.batch import Held, LotIn, Reconciled, Weighed, reconcile
+from settle.reckoning.comparison import compare
 from settle.reckoning.exact import Exact, decimal, fixed, plain, shown
 from settle.reckoning.money import amount
 from settle.reckoning.parting import Need, need
 from settle.reckoning.price import read_prices
 from settle.reckoning.problems import Faults
 from settle.reckoning.quote import Quoted, read_request, reckon
-from settle.reckoning.settlement import Refined, compare, lot_need, settle
+from settle.reckoning.settlement import Refined, lot_need, settle
 from settle.reckoning.statement import Statement
 from settle.reckoning.terms import CASES, Terms, read_terms
 from settle.reckoning.weight import grams, milligrams

@@ -2,6 +2,7 @@
 
 import pytest
 
+from settle.reckoning import document
 from settle.reckoning.band import Fine, band, fine
 from settle.reckoning.exact import root
 from settle.reckoning.item import Scale
@@ -201,6 +202,31 @@ def test_bars_covered_is_the_least_count_of_the_three_cases_and_never_called_cer
     # 48 = 3 × 12.5 and two more; 50 = 4 × 12.5; 52 = 4 × 12.5 and one more.
     assert counts == [(3, 2), (4, 0), (4, 1)]
     assert quoted.bars_covered("gold") == [3, 0]
-    (told,) = [n.text for n in of_quote(quoted) if n.code == "bars-not-covered"]
-    assert "3 are covered even in the low case" in told
-    assert "certain" not in told
+    told = [n.text for n in of_quote(quoted) if n.code == "bars-not-covered"]
+    assert told == [
+        "Of 4 gold bars in line 1, 3 are covered in the low case.",
+        "Of 2 gold bars in line 2, 0 are covered in the low case and 0 in the likely one.",
+    ]
+
+
+@pytest.mark.rule("C4")
+@pytest.mark.parametrize(
+    ("item", "changes", "valued", "worth", "worth_refining"),
+    [
+        ({}, {}, True, "500.00", True),
+        ({"evidence": "unread", "fineness": None}, {}, False, None, None),
+        ({"metal": "platinum"}, {}, False, None, None),  # the terms don't account for it
+        ({}, {"charges": [{"name": "lot", "base": "lot", "rate": "500"}]}, True, "0.00", False),
+        ({}, {"charges": [{"name": "lot", "base": "lot", "rate": "499.99"}]}, True, "0.01", True),
+    ],
+)
+def test_what_can_not_be_valued_has_neither_net_nor_worth(item, changes, valued, worth, worth_refining):
+    unread = {"method": "none", "reckon": False}
+    of = terms(evidence={"sure": {"method": "mark"}, "unread": unread}, **changes)
+    answer = document.estimate(quote(of, item_json(**item)), [], SILENT)
+    assert (answer["net_range"] is None, answer["worth_refining"]) == (not valued, worth_refining)
+    assert {case["net"] is None for case in answer["cases"].values()} == {not valued}
+    assert {case["all_in"] is None for case in answer["cases"].values()} == {not valued}
+    told = answer["worth_range"]
+    assert (told and told["likely"]["amount"]) == worth
+    assert bool(answer["not_valued"]) is not valued

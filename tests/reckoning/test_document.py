@@ -7,8 +7,10 @@ import pytest
 from settle.reckoning import document
 from settle.reckoning.bars import Poured
 from settle.reckoning.batch import LotIn, Weighed, reconcile
+from settle.reckoning.comparison import compare
+from settle.reckoning.due import due
 from settle.reckoning.notices import of_quote
-from settle.reckoning.settlement import compare, settle
+from settle.reckoning.settlement import settle
 from settle.reckoning.working import Working
 
 from .shop import F, at, bars, item_json, quote, refined, terms_on, weight
@@ -53,7 +55,7 @@ def test_an_estimate_has_the_names_of_the_contract():
     assert set(answer["cases"]) == {"low", "likely", "high"}
     totals = {"payouts_total", "top_ups_total", "charges_total", "tax_total", "advances_total", "fees_total"}
     case = answer["cases"]["likely"]
-    assert totals | {"metals", "charges", "taxes", "cash_rounding", "net", "all_in"} == set(case)
+    assert totals | {"metals", "charges", "taxes", "waived", "net", "client_gets", "all_in"} == set(case)
     metal_names = {"fine", "recovered", "accountable", "kept", "bars", "bars_total", "remainder"}
     metal_names |= {"sold", "shot", "metal_account", "top_up", "payout", "top_up_cost"}
     assert all(metal_names <= set(metal) for metal in case["metals"].values())
@@ -68,7 +70,7 @@ def test_lines_printed_add_up_to_totals_printed(case):
     assert sum(pence(line["amount"]) for line in of["taxes"]) == pence(of["tax_total"])
     out = ("charges_total", "tax_total", "top_ups_total", "advances_total", "fees_total")
     due = sum(pence(of[name]) for name in out)
-    assert pence(of["net"]) == pence(of["payouts_total"]) - due + pence(of["cash_rounding"])
+    assert pence(of["net"]) == pence(of["payouts_total"]) - due - pence(of["waived"])
 
 
 def test_the_metal_printed_adds_up():
@@ -200,7 +202,7 @@ def settled():
     quoted = quote(OF, ITEM, prices=PRICES, asked=WISH)
     final = settle(OF, found)
     steps = compare(quoted, found, final)
-    return document.settlement(found, final, quoted, steps, [], Working(kept=False))
+    return document.settlement(found, due(final), quoted, steps, [], Working(kept=False))
 
 
 def test_a_settlement_has_one_case_and_says_why_it_differs():

@@ -34,8 +34,9 @@ PLANS = [
     ([bars("10", "most"), WHOLE], 50_000, (5, 0), 50_000, 0),  # nothing is left
     ([bars("20", 1), bars("10", 1), WHOLE], 50_000, (1, 1, 1), 50_000, 0),
     ([WHOLE], 1, (1,), 1, 0),
-    ([bars("31.1034768", 1, "999.9")], 31_100, (1,), 31_100, 0),  # 31.10036645…: A2
+    ([bars("31.1034768", 1, "999.9")], 31_100, (1,), 31_100, 0),  # 31.10036645…: down
     ([bars("31.1034768", 1, "999.9")], 31_099, (0,), 0, 0),
+    ([bars("5", 2, "999.9")], 10_500, (2,), 9_998, 0),  # 4.9995 each: 4.999
     ([bars("5", 2, "995")], 10_000, (2,), 9_950, 0),  # takes nominal × fineness
 ]
 
@@ -57,7 +58,7 @@ POURED = [
     # lines, poured, A: takes, gifts, stated below
     ([bars("20", 1, "995")], [poured(0, "20", "999")], 50_000, [19_900], [80], [0]),
     ([bars("20", 1, "995")], [poured(0, "20", "995")], 50_000, [19_900], [0], [0]),
-    # a whole bar takes all that is left; it states 29.98 × 999.9 ÷ 1000 = 29.977
+    # a whole bar takes all that is left; it states 29.98 × 999.9 ÷ 1000 = 29.977002
     ([bars("20"), WHOLE], [poured(0, "20", "1000"), PIECE], 50_000, [20_000, 30_000], [0, 0], [0, 23]),
     # and whatever it weighs: it may state more than it takes
     ([WHOLE], [poured(0, "50.02", "1000")], 50_000, [50_000], [20], [0]),
@@ -76,6 +77,13 @@ def test_a_poured_bar_takes_what_was_promised_and_states_above_it_as_a_gift(
     assert [b.gift_mg for b in made.bars] == gifts
     assert [b.below_mg for b in made.bars] == below
     assert [b.line for b in made.bars] == [p.line for p in bars_poured]
+
+
+@pytest.mark.rule("E1")
+def test_alike_bars_are_told_once_with_their_number():
+    made = plan(asked(bars("10", "most"), bars("5", 2)), 10_000_000_017_000)
+    assert made.counts == (1_000_000_001, 1)
+    assert (made.number, made.total_mg, len(made.runs)) == (1_000_000_002, 10_000_000_015_000, 2)
 
 
 @pytest.mark.rule("E1")
@@ -217,6 +225,38 @@ def test_poured_bars_above_a_are_bought_where_agreed_and_else_given(
     made = account(of, {"gold": "50"}, {"gold": "10"}, {"gold": {"bars": [line]}}, poured={"gold": stated})
     placed = made.metals["gold"].placed
     assert (placed.top_up_mg, placed.excess_gift_mg, made.top_ups_minor) == (bought, given, cost)
+
+
+EXCESS = [
+    # lines, poured by line, A: bought, given
+    ([bars("10", 2, top_up=True), bars("5", 1)], (2, 1), 24_000, 0, 1_000),  # of another line: no excuse
+    ([bars("10", 2, top_up=True), bars("5", 1)], (2, 1), 18_000, 2_000, 5_000),
+    ([bars("10", 3, top_up=True)], (3,), 18_000, 2_000, 10_000),  # of one bar more than fits at most
+    ([bars("10", 3, top_up=True)], (3,), 20_000, 0, 10_000),  # nothing is left for it
+    ([bars("5", 1), bars("10", 2, top_up=True)], (1, 2), 24_000, 1_000, 0),
+    ([bars("10", "most")], (6,), 21_915, 0, 38_085),
+    ([bars("10", "most"), WHOLE], (1, 1), 21_915, 0, 0),
+]
+
+
+@pytest.mark.rule("E4")
+@pytest.mark.parametrize(("lines", "numbers", "a_mg", "bought", "given"), EXCESS)
+def test_a_top_up_agreed_on_one_line_excuses_no_bar_of_another(lines, numbers, a_mg, bought, given):
+    there = [
+        poured(i, line.get("nominal", {"amount": "11.91"})["amount"], "1000")
+        for i, (line, number) in enumerate(zip(lines, numbers, strict=True))
+        for _ in range(number)
+    ]
+    made = place(asked(*lines), there, a_mg)
+    assert (made.top_up_mg, made.excess_gift_mg) == (bought, given)
+
+
+@pytest.mark.rule("E4")
+@pytest.mark.parametrize(("a_mg", "too_much"), [(20_000, False), (19_950, False), (19_949, True)])
+def test_the_house_gives_away_at_most_one_over_pour(a_mg, too_much):
+    of = terms(over_pour={"amount": "0.05", "unit": "g"})
+    made = place(asked(bars("10", "most"), of=of), [poured(0, "10", "1000")] * 2, a_mg)
+    assert made.gift_is_too_much(of) is too_much
 
 
 @pytest.mark.rule("E4")

@@ -3,6 +3,8 @@
 import pytest
 
 from settle.reckoning.charges import charge_line, quantity, tax_lines
+from settle.reckoning.due import due
+from settle.reckoning.money import in_coins
 from settle.reckoning.notices import of_quote
 from settle.reckoning.statement import all_in
 from settle.reckoning.working import SILENT
@@ -191,23 +193,49 @@ def test_net_is_payouts_less_everything_that_is_due():
 
 @pytest.mark.rule("F4")
 @pytest.mark.parametrize(
-    ("gold", "step", "in_cash", "rounding", "net"),
+    ("open_minor", "step", "paid"),
     [
-        ("1.002", "0.05", True, -2, 1_000),  # 10.02
-        ("1.003", "0.05", True, 2, 1_005),
-        ("1.005", "0.10", True, 5, 1_010),  # 10.05: half away from zero
-        ("1.005", "0.05", True, 0, 1_005),
-        ("1.002", "0.05", False, 0, 1_002),  # not in cash
-        ("1.002", None, True, 0, 1_002),  # the terms name no step
-        ("0", "0.05", True, -2, -105),  # −1.03 is owed: −1.05
-        ("0", "0.10", True, 3, -100),
+        (1_002, 5, 1_000),
+        (1_003, 5, 1_005),
+        (1_005, 10, 1_010),  # half away from zero
+        (1_005, 5, 1_005),
+        (2, 5, 0),
+        (107, 20, 100),
+        (7, 1, 7),
     ],
 )
-def test_cash_is_rounded_to_its_step_as_a_line_of_its_own(gold, step, in_cash, rounding, net):
-    charges = [] if gold != "0" else [{"name": "lot", "base": "lot", "rate": "1.03"}]
-    of = terms(charges=charges, **({} if step is None else {"cash_step": step}))
-    made = account(of, {"gold": gold}, {"gold": "10"}, in_cash=in_cash)
-    assert (made.cash_rounding_minor, made.net_minor) == (rounding, net)
+def test_cash_that_closes_is_the_nearest_that_coins_make_up(open_minor, step, paid):
+    assert in_coins(open_minor, step) == paid
+    assert in_coins(-open_minor, step) == -paid
+
+
+@pytest.mark.rule("F4")
+@pytest.mark.parametrize(
+    ("gold", "least", "waived", "net"),
+    [
+        ("0.106", "0.04", 3, 0),  # 1.06 less 1.03
+        ("0.100", "0.04", -3, 0),  # the client would owe 0.03
+        ("0.106", "0.03", 0, 3),  # below it, and not up to it
+        ("0.100", None, 0, -3),
+        ("0.103", "0.04", 0, 0),
+    ],
+)
+def test_a_net_below_the_least_that_is_paid_is_waived_with_its_sign(gold, least, waived, net):
+    charge = {"name": "lot", "base": "lot", "rate": "1.03"}
+    of = terms(charges=[charge], **({} if least is None else {"least_paid": least}))
+    made = due(account(of, {"gold": gold}, {"gold": "10"}))
+    assert (made.waived_minor, made.net_minor) == (waived, net)
+    assert made.raw_minor == waived + net
+
+
+@pytest.mark.rule("F4")
+def test_worth_and_what_covers_charges_take_the_net_before_it_is_waived():
+    charge = {"name": "lot", "base": "lot", "rate": "1.03"}
+    of = terms(charges=[charge], least_paid="0.04")
+    made = account(of, {"gold": "0.106"}, {"gold": "10"})
+    assert (made.worth_minor, made.net_minor) == (3, 3)
+    covered = account(of, {"gold": "0.110"}, {"gold": "10"}, {"gold": {"remainder": "cover_charges"}})
+    assert covered.metals["gold"].sold_mg == 103
 
 
 @pytest.mark.rule("F6")
@@ -241,7 +269,7 @@ def test_all_in_is_not_said_where_a_metal_has_no_price():
 @pytest.mark.rule("F6")
 @pytest.mark.parametrize(
     ("rate", "tax", "said"),
-    [("500.00", "0", False), ("500.01", "0", True), ("450.00", "0.2", True), ("400.00", "0.2", False)],
+    [("499.99", "0", False), ("500.00", "0", True), ("450.00", "0.2", True), ("400.00", "0.2", False)],
 )
 def test_charges_above_the_value_of_the_metal_are_said_first_of_all(rate, tax, said):
     of = terms(

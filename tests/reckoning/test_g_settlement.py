@@ -2,8 +2,10 @@
 
 import pytest
 
-from settle.reckoning import document
-from settle.reckoning.settlement import compare, inside_band, metal_found_minor, settle
+from settle.reckoning import document, postings
+from settle.reckoning.comparison import compare, metal_found_minor
+from settle.reckoning.due import due
+from settle.reckoning.settlement import inside_band, settle
 from settle.reckoning.silver import lost_part, own_share
 from settle.reckoning.working import Working
 
@@ -116,11 +118,53 @@ def test_the_loan_follows_each_steps_own_figures_and_its_charge_stays_on_the_nee
 
 
 @pytest.mark.rule("G2")
-def test_drillings_that_were_taken_lie_in_the_step_of_weight():
-    found = refined(terms(), {"gold": "600"}, {"gold": "48"}, melt_g=F(90), drillings_g=F(10))
-    steps = compare(quote(terms()), found, settle(terms(), found))
+@pytest.mark.parametrize(
+    ("whose", "drillings", "after_weight", "after_fineness"),
+    [
+        ("house", "returned", 40_000, 48_000),
+        ("client", "returned", 45_000, 54_000),  # 10 g of 500 ‰ stand beside it, then of 600 ‰
+        ("client", "credited", 45_000, 54_000),
+    ],
+)
+def test_drillings_that_were_taken_lie_in_the_step_of_weight(whose, drillings, after_weight, after_fineness):
+    of, assay = terms(drillings=drillings), {"gold": "600"}
+    found = refined(of, assay, {"gold": "48"}, melt_g=F(90), drillings_g=F(10), drillings_whose=whose)
+    steps = compare(quote(of), found, settle(of, found))
     # 50 g, then 80 g of 500 ‰, then 80 g of 600 ‰; all of that came back
-    assert [s.worth_minor for s in steps] == [50_000, 40_000, 48_000, 48_000, 48_000, 48_000, 48_000]
+    assert [s.worth_minor for s in steps] == [50_000, after_weight, *[after_fineness] * 5]
+    assert "10 g of drillings were taken for assay" in steps[1].sentence
+
+
+@pytest.mark.rule("H6")
+@pytest.mark.parametrize(
+    ("whose", "drillings", "accountable", "kept", "back", "books"),
+    [
+        # R = 44 g, drillings 10 g of 600 ‰: 6 g; the client's is nine tenths.
+        ("house", "credited", 39_600, 10_400, 0, 6_000),
+        ("client", "returned", 39_600, 4_400, 6_000, 0),
+        ("client", "credited", 45_000, 5_000, 0, 6_000),
+    ],
+)
+def test_drillings_are_the_houses_or_are_credited_or_go_back_and_never_neither(
+    whose, drillings, accountable, kept, back, books
+):
+    of, assay = terms_on(gold={"accountable": "0.9"}, drillings=drillings), {"gold": "600"}
+    found = refined(of, assay, {"gold": "44"}, melt_g=F(90), drillings_g=F(10), drillings_whose=whose)
+    final = settle(of, found)
+    gold = final.metals["gold"]
+    assert (gold.recovered_mg, gold.drillings_mg) == (44_000, 6_000)
+    assert (gold.accountable_mg, gold.kept_mg, gold.drillings_back_mg) == (accountable, kept, back)
+    made = postings.settled("S-1", "C-1", "L-1", due(final))
+    assert sum(leg.amount for leg in made.legs if leg.account == postings.BOUGHT) == books
+    # The client's drillings count with R when it is held against the quote's 50 g.
+    assert inside_band(quote(of), found)["gold"] is (whose == "client")
+
+
+@pytest.mark.rule("H6")
+def test_fine_metal_in_drillings_is_rounded_by_itself():
+    of = terms(drillings="credited")
+    found = refined(of, {"gold": "421.1"}, {"gold": "48"}, melt_g=F(90), drillings_g=F("0.36"))
+    assert settle(of, found).metals["gold"].accountable_mg == 48_152  # 0.36 × 421.1 ÷ 1000 = 0.151596
 
 
 @pytest.mark.rule("G2")
@@ -161,7 +205,7 @@ def test_a_metal_that_is_still_open_is_left_out_of_both_sides():
 @pytest.mark.rule("G2")
 def test_without_a_quote_there_is_no_comparison():
     found = refined(terms(), {"gold": "500"}, {"gold": "50"})
-    answer = document.settlement(found, settle(terms(), found), None, (), [], SILENT)
+    answer = document.settlement(found, due(settle(terms(), found)), None, (), [], SILENT)
     assert (answer["comparison"], answer["inside_band"]) == (None, {})
 
 

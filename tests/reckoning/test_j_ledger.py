@@ -5,6 +5,7 @@ import pytest
 from settle.reckoning import postings
 from settle.reckoning.bars import Poured
 from settle.reckoning.batch import LotIn, Weighed, reconcile
+from settle.reckoning.due import due
 from settle.reckoning.ledger import CONVERSION, Entry, Leg, entry, move, reversed_entry
 from settle.reckoning.purchase import buy
 
@@ -53,7 +54,6 @@ FULL = {
     "silver": {"accountable": "0.9"},
     "taxes": {"vat": {"rate": "0.20", "class": "standard"}},
     "charges": [{"name": "lot", "base": "lot", "rate": "10.03", "tax": "vat"}],
-    "cash_step": "0.05",
 }
 PRICES = {"gold": "10", "silver": "1"}
 
@@ -66,10 +66,9 @@ def settled(gold_wish, silver_wish=None, poured=None, **changes):
         PRICES,
         wish,
         poured=poured or {},
-        in_cash=True,
         **changes,
     )
-    return final, sums(postings.settled("S-1", "C-1", "L-1", final))
+    return final, sums(postings.settled("S-1", "C-1", "L-1", due(final)))
 
 
 @pytest.mark.rule("J1")
@@ -78,8 +77,8 @@ def test_a_settlement_books_where_every_milligram_and_penny_went():
     gold = [Poured("N1", 0, F(20), F(999)), Poured("N2", 0, F(20), F(995))]
     final, booked = settled({"bars": [line]}, {"remainder": "metal_account"}, {"gold": gold}, fees_minor=500)
     # A = 49 g, bars take 39.8, 9.2 are sold at 9.00: 82.80. Silver: A = 27 g, all on account.
-    # Charges 10.03, tax 2.006, fees 5.00: net 65.76, in cash 65.75.
-    assert final.net_minor == 6_575
+    # Charges 10.03, tax 2.006, fees 5.00: net 65.76.
+    assert final.net_minor == 6_576
     assert booked == {
         ("client:C-1:lot:L-1", "gold"): 50_000,
         ("house:kept", "gold"): -1_000,
@@ -93,14 +92,13 @@ def test_a_settlement_books_where_every_milligram_and_penny_went():
         ("charges:lot", "GBP"): -1_003,
         ("tax:vat", "GBP"): -201,
         ("charges:fees", "GBP"): -500,
-        ("house:cash rounding", "GBP"): -1,
-        ("client:C-1:money", "GBP"): -6_575,
+        ("client:C-1:money", "GBP"): -6_576,
     }
 
 
 @pytest.mark.rule("J1")
 def test_a_whole_bar_books_what_it_does_not_state():
-    gold = [Poured("N1", 0, F("48.99"), F("999.9"))]  # states 48.985 of the 49.000 that it takes
+    gold = [Poured("N1", 0, F("48.99"), F("999.9"))]  # states 48.985101: 48.985 of the 49.000 that it takes
     _, booked = settled({"bars": [bars(count="whole")]}, poured={"gold": gold})
     assert booked["client:C-1:bars", "gold"] == -48_985
     assert booked["house:stated below", "gold"] == -15
@@ -131,12 +129,39 @@ def test_what_the_client_owes_or_is_owed_after_the_entry_is_the_net_with_advance
 def test_an_outright_purchase_makes_the_metal_the_houses_and_pays_for_it(paid_from):
     of = terms_on(gold={"settle_on": "counter", "payout_rate": "0.9"}, purchase_case="likely")
     _, final = buy(request(of))
-    assert sums(postings.bought("P-1", "C-1", final, paid_from)) == {
+    assert sums(postings.bought("P-1", "C-1", final, paid_from, final.net_minor)) == {
         ("house:bought", "gold"): 50_000,
         ("conversion", "gold"): -50_000,
         ("conversion", "GBP"): 45_000,
         (paid_from, "GBP"): -45_000,
     }
+
+
+@pytest.mark.rule("J1")
+@pytest.mark.parametrize(
+    ("open_minor", "paid", "rounding"), [(3_829, 3_830, 1), (3_832, 3_830, -2), (-3_832, -3_830, 2)]
+)
+def test_what_cash_is_rounded_by_is_a_line_of_the_payment_and_the_client_is_owed_nothing(
+    open_minor, paid, rounding
+):
+    booked = sums(postings.paid("PM-1", "a payment", "C-1", postings.TILL, "GBP", paid, rounding))
+    assert booked == {
+        ("house:till", "GBP"): -paid,
+        ("client:C-1:money", "GBP"): open_minor,
+        ("house:cash rounding", "GBP"): rounding,
+    }
+
+
+@pytest.mark.rule("J1")
+@pytest.mark.parametrize(("gold", "waived"), [("1.06", 3), ("1.00", -3)])
+def test_a_net_too_small_to_pay_is_nobodys_debt_any_more(gold, waived):
+    charge = {"name": "lot", "base": "lot", "rate": "10.57" if waived > 0 else "10.03"}
+    of = terms(charges=[charge], least_paid="0.04")
+    made = due(account(of, {"gold": gold}, {"gold": "10"}))
+    booked = sums(postings.settled("S-1", "C-1", "L-1", made))
+    assert (made.raw_minor, made.waived_minor, made.net_minor) == (waived, waived, 0)
+    assert ("client:C-1:money", "GBP") not in booked
+    assert booked["house:too small to pay", "GBP"] == -waived
 
 
 LOTS = {"L-1": ("C-1", 30_000), "L-2": ("C-2", 20_000)}
@@ -217,7 +242,7 @@ def test_stock_comes_in_is_bought_lent_and_poured(made, booked):
 @pytest.mark.parametrize("r", ["0", "0.0004", "12.3456789", "50"])
 def test_metal_becomes_money_only_through_the_conversion_account(remainder, r):
     final = account(terms(), {"gold": r}, {"gold": "9.99"}, {"gold": {"remainder": remainder}})
-    booked = sums(postings.settled("S-1", "C-1", "L-1", final))
+    booked = sums(postings.settled("S-1", "C-1", "L-1", due(final)))
     for commodity in ("gold", "GBP"):
         outside = sum(a for (name, c), a in booked.items() if c == commodity and name != CONVERSION)
         assert outside == -booked.get((CONVERSION, commodity), 0)

@@ -42,8 +42,10 @@ TOLD = [
     ("tax-class-assumed", {"charges": charged("1", "none"), "taxes": NONE}, [{}], {}, False),
     ("holding-period", {"holding_period": "P14D"}, [{}], {}, True),
     ("holding-period", {}, [{}], {}, False),
-    ("charges-above-value", {"charges": charged("500.01")}, [{}], {}, True),
-    ("charges-above-value", {"charges": charged("500")}, [{}], {}, False),
+    ("charges-above-value", {"charges": charged("500")}, [{}], {}, True),
+    ("charges-above-value", {"charges": charged("499.99")}, [{}], {}, False),
+    ("nothing-valued", {"evidence": UNSURE}, [{"evidence": "unread", "fineness": None}], {}, True),
+    ("nothing-valued", {}, [{}], {}, False),
     ("acids-and-fumes", {}, [{}], {}, True),  # half of it is gold: silver is melted in, and parted
     ("acids-and-fumes", {}, [{"fineness": "250"}], {}, False),  # a quarter already
     ("hot-metal", {}, [{}], TENS, True),

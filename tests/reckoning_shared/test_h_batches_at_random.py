@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 from reckoning.shop import F, at, bars, item_json, quote, refined, terms_on, weight
 
 from settle.reckoning.bars import Poured
+from settle.reckoning.comparison import STEPS, compare
 from settle.reckoning.exact import fixed
 from settle.reckoning.recovered import share_gold
-from settle.reckoning.settlement import STEPS, compare, settle
+from settle.reckoning.settlement import settle
 from settle.reckoning.silver import lost_part, own_share, share_out
 
 OWN = st.lists(st.integers(0, 90_000), min_size=1, max_size=6)
