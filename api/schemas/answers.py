@@ -150,12 +150,17 @@ class EntryAnswer(Answer):
 
 
 class TaxLineAnswer(Answer):
-    """Tax of one code: on how much, how much."""
+    """Tax of one code: on how much, how much. Of a further settlement `amount` is the whole lot's less what
+    was charged before."""
+
+    may_lack = ("of_lot", "charged_before")
 
     code = String()
     class_ = String(data_key="class")
     rate = Figure()
     base = Amount()
+    of_lot = Amount()
+    charged_before = Amount()
     amount = Amount()
 
 

@@ -226,7 +226,9 @@ class Word(Written):
     def __init__(self, words: Sequence[str], **kwargs: Any) -> None:
         self.words = tuple(words)
         self.right = "one of " + ", ".join(self.words)
-        super().__init__(metadata={"enum": list(words), **kwargs.pop("metadata", {})}, **kwargs)
+        # Null is a value like the others where it may stand (JSON Schema).
+        enum = [*words, None] if kwargs.get("allow_none") else list(words)
+        super().__init__(metadata={"enum": enum, **kwargs.pop("metadata", {})}, **kwargs)
 
     def check(self, value: str) -> None:
         if value not in self.words:

@@ -9,13 +9,13 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from api.terminal.gets import show_gets
 from api.terminal.page import (
     heading,
     is_nothing,
     money,
     nominal,
     price,
-    signed,
     table,
     taken_off,
     tell_notices,
@@ -42,12 +42,27 @@ def show_estimate(console: Console, document: Document, *, working: bool) -> Non
     console.rule(Text("Estimate: it binds nobody and is not kept", style="bold"))
     prices = " · ".join(f"{metal} {price(of)}" for metal, of in document["prices"].items())
     console.print(Text(prices, style="dim"), justify="center")
+    _first_of_all(console, document)
     _items(console, document["items"])
     _cases(console, document)
     _range(console, document)
     tell_notices(console, document["notices"])
     if working:
         _working(console, document["working"])
+
+
+def _first_of_all(console: Console, document: Document) -> None:
+    """What the client would get; or that it isn't worth refining, or can't be valued yet."""
+    for notice in document["notices"]:
+        if notice["code"] in ("charges-above-value", "nothing-valued"):
+            console.print()
+            console.print(Text(notice["text"], style="bold"))
+    if offer := document.get("outright_offer"):
+        currency = document["currency"]
+        console.print(Text(f"Sold today as it is, the house would pay {money(offer['net'])} {currency}."))
+    if document["net_range"] is not None:
+        cases = [(name, document["cases"][name]["client_gets"]) for name in CASES]
+        show_gets(console, "What the client would get", cases, document["currency"])
 
 
 def _items(console: Console, items: Sequence[Document]) -> None:
@@ -115,9 +130,9 @@ def _money(listed: Table, cases: Sequence[Document]) -> None:
     for code in dict.fromkeys(line["code"] for case in cases for line in case["taxes"]):
         _row(listed, f"tax, {code}", [_named(case["taxes"], "code", code) for case in cases], taken_off)
     _row(listed, "top-ups", [case["top_ups_total"] for case in cases], taken_off)
-    _row(listed, "cash rounding", [case["cash_rounding"] for case in cases], signed)
-    net = [Text(money(case["net"]), style="bold") for case in cases]
-    listed.add_row(Text("  net", style="bold"), *net)
+    if all(case["net"] is not None for case in cases):
+        net = [Text(money(case["net"]), style="bold") for case in cases]
+        listed.add_row(Text("  net", style="bold"), *net)
     if all(case["all_in"] for case in cases):
         listed.add_row(
             Text("  all in, of the metal's worth", style="dim"), *(_percent(case) for case in cases)
@@ -141,19 +156,9 @@ def _percent(case: Document) -> Text:
 
 
 def _range(console: Console, document: Document) -> None:
-    least, likely, greatest = (document["net_range"][name] for name in ("least", "likely", "greatest"))
+    if document["net_range"] is None:
+        return
     console.print()
-    console.print(
-        Text.assemble(
-            "The net lies between ",
-            (money(least), "bold"),
-            " and ",
-            (money(greatest), "bold"),
-            f" {document['currency']}, most likely ",
-            (money(likely), "bold"),
-            ".",
-        )
-    )
     nets = [Decimal(document["cases"][name]["net"]["amount"]) for name in CASES]
     if nets != sorted(nets):
         console.print(

@@ -21,11 +21,17 @@ def show_lots(console: Console, lots: Sequence[tuple[str, Document]], *, working
             show_estimate(console, document, working=working)
         return
     console.rule(Text("Estimates: they bind nobody and are not kept", style="bold"))
-    listed = table("lot", "items", "currency", "least", "likely", "greatest")
+    listed = table("lot", "items", "currency", "least", "likely", "greatest", "worth of it all, likely")
     for name, document in lots:
-        nets = (money(document["net_range"][case]) for case in ("least", "likely", "greatest"))
-        listed.add_row(Text(name or "–"), str(len(document["items"])), document["currency"], *nets)
+        nets = [_end(document["net_range"], end) for end in ("least", "likely", "greatest")]
+        worth = _end(document["worth_range"], "likely")
+        listed.add_row(Text(name or "–"), str(len(document["items"])), document["currency"], *nets, worth)
     console.print(listed)
     # What must be told is told once, whichever lots it is about.
     told = {notice["text"]: notice for _, document in lots for notice in document["notices"]}
     tell_notices(console, list(told.values()))
+
+
+def _end(of: Mapping[str, Any] | None, end: str) -> str:
+    """One end of a range; nothing where nothing can be valued."""
+    return "–" if of is None else money(of[end])

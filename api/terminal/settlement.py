@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from api.terminal.gets import show_gets
 from api.terminal.page import (
     heading,
     is_nothing,
@@ -32,7 +33,8 @@ def show_settlement(console: Console, document: Document, client: str, quote: Do
     case = document["cases"]["final"]
     console.rule(Text(f"Settlement {document['number'] or document['id']} · {client}", style="bold"))
     console.print(Text(_origin(document), style="dim"), justify="center")
-    _weights(console, document["weights"])
+    show_gets(console, "The client gets", [("", case["client_gets"])], document["currency"])
+    _weights(console, document)
     _metals(console, document, case)
     _destinations(console, document, case)
     _money(console, document, case)
@@ -49,11 +51,12 @@ def _origin(document: Document) -> str:
     return f"lot {document['lot']} · {quote} · terms {document['terms']} · {document['state']} {when}"
 
 
-def _weights(console: Console, weights: Mapping[str, Any]) -> None:
+def _weights(console: Console, document: Document) -> None:
     heading(console, "Weights")
+    weights, become = document["weights"], document["drillings_become"]
     told = f"received {weight(weights['gross'])}, melted to {weight(weights['melt'])}"
-    if not is_nothing(weights["drillings"]):
-        told += f", {weight(weights['drillings'])} of drillings taken for assay"
+    if become is not None:
+        told += f", {weight(weights['drillings'])} of drillings taken for assay, {become}"
     console.print(Text(told))
 
 
@@ -115,8 +118,8 @@ def _money(console: Console, document: Document, case: Document) -> None:
     for name in ("advances_total", "fees_total"):
         if not is_nothing(case[name]):
             listed.add_row(name.removesuffix("_total"), "", taken_off(case[name]))
-    if not is_nothing(case["cash_rounding"]):
-        listed.add_row("cash rounding", "", signed(case["cash_rounding"]))
+    if not is_nothing(case["waived"]):
+        listed.add_row("too small to pay", "", taken_off(case["waived"]))
     owes = Decimal(document["net"]["amount"]) < 0
     words = "the client owes" if owes else "the house pays"
     listed.add_row(Text("net", style="bold"), words, Text(money(document["net"]), style="bold"))
@@ -144,8 +147,11 @@ def tax_in_words(tax: Document) -> str:
 
 def _comparison(console: Console, document: Document, quote: Document) -> None:
     heading(console, f"Why it differs from the quote, {document['currency']}")
-    console.print(Text(_as_quoted(quote["net_range"]), style="dim"))
     compared = document["comparison"]
+    if compared is None:
+        console.print(Text("Nothing was valued in the quote: there is nothing to compare with.", style="dim"))
+        return
+    console.print(Text(_as_quoted(quote["worth_range"]), style="dim"))
     listed = table("", "worth", "differs by", "", "")
     listed.columns[3].justify = listed.columns[4].justify = "left"
     listed.columns[4].no_wrap = False
@@ -162,12 +168,12 @@ def _comparison(console: Console, document: Document, quote: Document) -> None:
     console.print(Text(f"What came back: {told}.", style="dim"))
 
 
-def _as_quoted(net_range: Mapping[str, Any]) -> str:
-    least, likely, greatest = (money(net_range[name]) for name in ("least", "likely", "greatest"))
-    return (
-        f"Quoted net: likely {likely}, from {least} to {greatest}. "
-        "Worth is the client's metal at spot and the net."
-    )
+def _as_quoted(worth_range: Mapping[str, Any] | None) -> str:
+    worth = "Worth is the client's metal at the full price, and the money."
+    if worth_range is None:
+        return worth
+    least, likely, greatest = (money(worth_range[name]) for name in ("least", "likely", "greatest"))
+    return f"Quoted worth: likely {likely}, from {least} to {greatest}. {worth}"
 
 
 def _total(listed: Table, compared: Document) -> None:

@@ -25,7 +25,7 @@ from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
-from settle.reckoning.weight import milligrams, printed
+from settle.reckoning.weight import milligrams, milligrams_down, printed
 
 BAR, POUR = "bar", "pour"
 # States in which a bar is in the house's hands, whosever it is.
@@ -59,11 +59,11 @@ def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     faults.refuse_if_any()
     corrected = _corrected(work, body, metal)
     _refuse_filled(work, row, metal, line, wanted, corrected)
-    _refuse_more_than_in_stock(work, metal, kept, corrected)
     # Looked at before anything is kept: a refused bar draws no number.
     bar = pour(terms, wanted, line, read_reading(kept), "")
     if word is None:
         _refuse_beyond(work, row, metal, wanted, bar, corrected)
+    _refuse_more_than_in_stock(work, metal, kept, corrected)
     kept |= {"stated": states(bar), "owners_word": word}
     serial = _keep(work, row, metal, kept, body, corrected)
     told = [HOT_METAL, *melts.weighing_notices(work, body, read_reading(kept).weight_g, known)]
@@ -150,9 +150,11 @@ def states(bar: Poured) -> dict[str, Any]:
 
 
 def fine_mg(data: Json) -> int:
-    """All the fine metal in a bar as read and assayed, to A2: more than it states."""
+    """All the fine metal in a bar as read and assayed, to A2: more than it states. A bought bar holds
+    what it states."""
     reading = read_reading(data)
-    return milligrams(reading.weight_g * reading.assay_ppt / WHOLE_PPT)
+    in_mg = milligrams_down if "mark" in data else milligrams
+    return in_mg(reading.weight_g * reading.assay_ppt / WHOLE_PPT)
 
 
 def _corrected(work: Work, body: Json, metal: str) -> Row[Any] | None:

@@ -29,5 +29,6 @@ def listed(work: Work, page: Page, wanted: Wanted = ALL) -> tuple[list[dict[str,
     drawn = select(reversals).where(of.number.is_not(None))
     query = wanted.of(work, drawn, of.made_at, client=Member(of.document, "client").__eq__)
     rows = page_of(work, query, reversals, page)
-    brief = ("number", "credits", "client", "currency", "net", "tax_point", "reason")
+    totals = ("charges_total", "tax_total", "net")
+    brief = ("number", "credits", "client", "currency", *totals, "tax_point", "reason")
     return [{k: row.document[k] for k in brief} for row in rows.rows], rows

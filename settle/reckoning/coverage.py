@@ -101,7 +101,7 @@ def fault(of: Covered, wishes: Wishes, line: int, pointer: str) -> Fault:
     planned, left_mg = _fitting(of, wishes, "high")
     count = planned.counts[line]
     by = {ITEMS: "its items", ASSAY: "its assay", ACCOUNT: "its account"}[of.rests_on]
-    wrong = f"by {by} the lot covers at most {count} bar{'' if count == 1 else 's'} of line {line}, "
-    wrong += f"and {plain(in_grams(left_mg), 3)} g of fine metal are left after all that it covers"
+    bars, left = f"{count} bar{'' if count == 1 else 's'}", plain(in_grams(left_mg), 3)
+    wrong = f"by {by} the lot covers at most {bars} of line {line}; {left} g are left after all that it covers"
     right = 'no more bars than are covered, or an owner\'s word: "override": {"reason": …}'
     return Fault("bar-not-covered", pointer, wrong, right)

@@ -182,9 +182,10 @@ def _gifts(of: Due) -> Iterable[Notice]:
         if metal in prices:
             worth = amount(minor_units(prices[metal].value(gift_mg), terms.currency), terms.currency)
             text += f", worth {worth} {terms.currency}"
+        text += "."
         if account.placed.gift_is_too_much(terms):
-            text += ". Posting this wants an owner's word; or a bar withdrawn"
-        yield Notice("bars-above-account", f"{text}.", OURS)
+            text += " Posting this wants an owner's word, or a bar withdrawn."
+        yield Notice("bars-above-account", text, OURS)
 
 
 def _tax_assumed(terms: Terms) -> Iterable[Notice]:

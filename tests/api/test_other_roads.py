@@ -191,10 +191,10 @@ def test_a_purchase_makes_the_metal_the_houses_and_pays_for_it(counter: Till) ->
     assert counter.balance("house:till + client:C-1:money", "GBP") == 0
 
 
-def test_a_purchase_in_cash_is_rounded_to_the_step_as_a_line_of_its_own(counter: Till) -> None:
+def test_a_purchase_in_cash_pays_what_coins_make_up_and_its_net_stands(counter: Till) -> None:
     bought = counter.buy(an_offer(paid_in="cash"))
-    final = bought["cases"]["final"]
-    assert (bought["net"]["amount"], final["cash_rounding"]["amount"]) == ("284.70", "-0.01")
+    assert (bought["net"]["amount"], bought["cases"]["final"]["net"]["amount"]) == ("284.71", "284.71")
+    assert (bought["paid"]["amount"], bought["cash_rounding"]["amount"]) == ("284.70", "-0.01")
     assert counter.balance("house:till", "GBP") == -28_470
     assert counter.balance("client:C-1:money", "GBP") == 0
 

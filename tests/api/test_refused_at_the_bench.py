@@ -70,7 +70,7 @@ FAULTS = [
     (BAR, "reading/amount", "20.00", "bar-under-nominal", "/reading", RANGE),
     (BAR, "reading/amount", "20.06", "bar-over-pour", "/reading", RANGE),
     (DRAFTED, "lot", "L-9", "unknown-reference", HERE, "number of a lot"),
-    (DRAFTED, "cash", "yes", "wrong-type", HERE, "true or false"),
+    (DRAFTED, "cash", True, "unknown-field", HERE, "leave it out"),
 ]
 
 

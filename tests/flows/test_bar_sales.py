@@ -131,20 +131,22 @@ def test_a_reversed_sale_draws_a_credit_note(shop: Desk, clock: Any) -> None:
     assert faults(shop) == []
 
 
-def test_what_cash_was_rounded_by_is_credited_too(shop: Desk) -> None:
+def test_what_cash_was_rounded_by_is_of_the_payment_and_goes_back_with_it(shop: Desk) -> None:
     # 77.62 and 15.52 are 93.14: to the next 5, half away from nothing (F4).
     terms = {**shop.get("/v1/terms/T-1"), "name": "coins", "cash_step": "0.05"}
     number = shop.terms({k: v for k, v in terms.items() if k not in ("number", "made_at")})["number"]
     serial = silver(shop)
     sale = shop.sell_bar(serial, paid_in="cash", terms=number)
-    assert (sale["cash_rounding"], sale["net"]) == (money("0.01"), money("93.15"))
+    assert (sale["net"], sale["payment"]["amount"]) == (money("93.14"), money("93.15"))
+    assert sale["payment"]["cash_rounding"] == money("0.01")
+    assert shop.balance("house:cash rounding", "GBP") == -1
     shop.reverse(f"bars/{serial}/sale")
     note = shop.get("/v1/credit-notes/N-2026-0001")
     assert [(line["line"], line["amount"]["amount"]) for line in note["lines"]] == [
-        (f"bar: {serial}", "77.62"),
-        ("cash rounding", "0.01"),
+        (f"bar: {serial}", "77.62")
     ]
-    assert note["net"] == money("93.15")
+    assert note["net"] == money("93.14")
+    assert shop.balance("house:cash rounding + house:till", "GBP") == 0
 
 
 def test_sold_again_it_is_another_invoice(shop: Desk) -> None:
@@ -177,7 +179,7 @@ def _fault_of(shop: Desk, target: Path, statement: str) -> list[str]:
         ("number", "I-2026-0003", "series I"),
         ("issuer.name", "Somebody else", "hash"),
         ("hash", "0" * 64, "hash"),
-        ("asked.cash", "1", "E-"),
+        ("asked.fine_mg", "1", "E-"),
     ],
 )
 def test_check_reckons_a_sale_anew_and_knows_its_series(

@@ -120,8 +120,8 @@ def test_a_bought_bar_is_stock_for_what_it_states(shop: Desk) -> None:
     bar = shop.buy_bar()
     assert (bar["serial"], bar["state"], bar["lot"], bar["client"]) == ("BAR-2026-0001", "poured", None, None)
     assert shop.get("/v1/bars/BAR-2026-0001")["mark"] == "a maker 1234"
-    assert (bar["stated_weight"]["g"], bar["stated_fine"]["g"]) == ("31.100", "31.097")
-    assert shop.balance("house:bars", "gold") == 31_097
+    assert (bar["stated_weight"]["g"], bar["stated_fine"]["g"]) == ("31.100", "31.096")
+    assert shop.balance("house:bars", "gold") == 31_096
     assert shop.balance("house:bank", "GBP") == -190_000
     assert shop.balance("conversion", "GBP") == 190_000
 
@@ -168,14 +168,14 @@ def test_a_bought_bar_says_whose_it_was_and_what_it_cost(shop: Desk) -> None:
 def test_a_bar_from_stock_is_sold_paid_at_once_and_waits_for_its_client(shop: Desk) -> None:
     serial = shop.buy_bar()["serial"]
     sale = shop.sell_bar(serial)
-    # 31.097 g × 61.20 × 1.02 = 1941.199…; gold to top up is exempt under these terms.
-    assert (sale["value"], sale["net"]) == (money("1941.20"), money("1941.20"))
+    # It states 31.09689, down 31.096 g; × 61.20 × 1.02 = 1941.136…; exempt under these terms.
+    assert (sale["value"], sale["net"]) == (money("1941.14"), money("1941.14"))
     assert [(t["code"], t["class"], t["amount"]) for t in sale["taxes"]] == [
         ("exempt", "exempt", money("0.00"))
     ]
     assert sale["payment"]["direction"] == "from_client"
-    assert shop.balance("house:bank", "GBP") == 194_120 - 190_000
-    assert shop.balance(OWED, "gold") == -31_097
+    assert shop.balance("house:bank", "GBP") == 194_114 - 190_000
+    assert shop.balance(OWED, "gold") == -31_096
     assert shop.balance(f"client:{CLIENT}:money", "GBP") == 0
     assert [b["serial"] for b in shop.listed("/v1/bars?unclaimed=true")] == [serial]
     shop.hand_over(serial, "31.1")

@@ -45,14 +45,11 @@ def test_without_a_weight_all_of_it_is_sold(on_account: Desk) -> None:
     assert on_account.refused.sell_metal(CLIENT, "gold").said == (409, "not-on-account", "/weight")
 
 
-def test_cash_is_rounded_to_the_step_as_a_line_of_its_own(on_account: Desk) -> None:
+def test_cash_is_rounded_to_the_step_as_a_line_of_the_payment(on_account: Desk) -> None:
     sale = on_account.sell_metal(CLIENT, "gold", weight=grams("0.999"), paid_in="cash")
     # 0.999 g × 70 × 0.97 = 67.8321
-    assert (sale["value"], sale["cash_rounding"], sale["net"]) == (
-        money("67.83"),
-        money("0.02"),
-        money("67.85"),
-    )
+    assert (sale["value"], sale["net"]) == (money("67.83"), money("67.83"))
+    assert (sale["payment"]["amount"], sale["payment"]["cash_rounding"]) == (money("67.85"), money("0.02"))
     assert on_account.balance("house:cash rounding", "GBP") == 2
     assert on_account.balance("house:till", "GBP") == -6_785
 

@@ -19,13 +19,14 @@ def minor(of: dict[str, str]) -> int:
 class Road:
     """One lot whose gold is settled, and whose silver is three weeks in the bath."""
 
-    def __init__(self, works: Works, clock: Clock, *, cash: bool = False, **wishes: Any) -> None:
+    def __init__(self, works: Works, clock: Clock, of: str | None = None, **wishes: Any) -> None:
         self.works, self.clock = works, clock
         quote = works.quote(
             {
                 "client": "C-1",
                 "items": [self.item()],
                 "instructions": ALL | wishes,
+                **({} if of is None else {"terms": of}),
             }
         )
         works.accept(quote)
@@ -37,7 +38,7 @@ class Road:
         works.take_out(self.batch, "gold", "19.9", "1000")
         self.recovery = works.bath(self.batch)["number"]
         works.close(self.batch)
-        self.first = works.settled(self.lot, cash=cash)
+        self.first = works.settled(self.lot)
 
     @staticmethod
     def item() -> dict[str, Any]:
@@ -56,36 +57,67 @@ def road(works: Works, clock: Clock) -> Callable[..., Road]:
     return lambda **more: Road(works, clock, **more)
 
 
-def line(document: Any, name: str) -> tuple[str, str, str]:
-    [found] = [row for row in document["further"]["lines"] if row["line"] == name]
-    return tuple(found[part]["amount"] for part in ("before", "whole", "difference"))  # type: ignore[return-value]
+def charged(document: Any, name: str) -> tuple[str, str, str]:
+    """Of the whole lot, charged before, and by this document."""
+    lines = {line["name"]: line for line in document["cases"]["final"]["charges"]}
+    of = lines.get(name)
+    return ("", "", "0.00") if of is None else _since(of)
+
+
+def taxed(document: Any, code: str) -> tuple[str, str, str]:
+    [of] = [line for line in document["cases"]["final"]["taxes"] if line["code"] == code]
+    return _since(of)
+
+
+def _since(of: Any) -> tuple[str, str, str]:
+    return of["of_lot"]["amount"], of["charged_before"]["amount"], of["amount"]["amount"]
 
 
 @pytest.mark.rule("H8")
 def test_the_first_settlement_says_what_is_still_to_come(road: Callable[..., Road]) -> None:
     first = road().first
-    assert (first["still_to_come"], first["further"]) == (["silver"], None)
+    assert (first["still_to_come"], first["further_to"], first["whole"]) == (["silver"], None, None)
     assert list(first["cases"]["final"]["metals"]) == ["gold"]
 
 
 @pytest.mark.rule("H8")
-def test_a_further_settlement_posts_line_by_line_the_difference(road: Callable[..., Road]) -> None:
+def test_a_further_settlement_is_of_the_difference_and_shows_the_whole_beside_it(
+    road: Callable[..., Road],
+) -> None:
     of = road(silver={"remainder": "pay_out"})
     of.silver()
     further = of.works.settled(of.lot)
-    assert further["further"]["to"] == of.first["number"]
-    assert further["still_to_come"] == []
+    assert (further["further_to"], further["still_to_come"]) == (of.first["number"], [])
     # Accountable: 19.701 g of gold at 60.00 × 0.98; 2.964 g of silver at 0.80 × 0.90.
-    assert line(further, "payout: gold") == ("1158.42", "1158.42", "0.00")
-    assert line(further, "payout: silver") == ("0.00", "2.13", "2.13")
+    final = further["cases"]["final"]
+    assert {m: a["payout"] for m, a in final["metals"].items()} == {"silver": money("2.13")}
     # 2 % of 1182.06, then of 1182.06 + 2.3712: a charge by value rises with the silver, and its tax.
-    assert line(further, "charge: assurance") == ("-23.64", "-23.69", "-0.05")
-    assert line(further, "charge: treatment") == ("-20.00", "-20.00", "0.00")
-    assert line(further, "tax: standard") == ("-8.73", "-8.74", "-0.01")
-    assert further["net"] == further["further"]["net"] == money("2.07")
-    for row in further["further"]["lines"]:
-        assert minor(row["whole"]) - minor(row["before"]) == minor(row["difference"])
-    assert sum(minor(row["difference"]) for row in further["further"]["lines"]) == minor(further["net"])
+    assert charged(further, "assurance") == ("23.69", "23.64", "0.05")
+    assert charged(further, "treatment")[2] == "0.00", "it was charged before, and is left out"
+    assert taxed(further, "standard") == ("8.74", "8.73", "0.01")
+    for document in (further, final):
+        due = (document["charges_total"], document["tax_total"], document["net"])
+        assert due == (money("0.05"), money("0.01"), money("2.07"))
+    whole = further["whole"]
+    assert {m: a["payout"] for m, a in whole["metals"].items()} == {
+        "gold": money("1158.42"),
+        "silver": money("2.13"),
+    }
+    assert (whole["charges_total"], whole["tax_total"]) == (money("43.69"), money("8.74"))
+    assert minor(whole["net"]) == minor(of.first["net"]) + minor(further["net"])
+
+
+@pytest.mark.rule("H8")
+def test_the_charges_and_taxes_of_both_papers_are_the_ledgers(road: Callable[..., Road]) -> None:
+    of = road(silver={"remainder": "pay_out"})
+    of.silver()
+    papers = [of.first, of.works.settled(of.lot)]
+    for total, accounts in (
+        ("tax_total", "tax:standard"),
+        ("charges_total", "charges:treatment + charges:assurance"),
+    ):
+        printed = sum(minor(paper[total]) for paper in papers)
+        assert printed == -of.works.balance(accounts, "GBP")
 
 
 @pytest.mark.rule("H8")
@@ -116,23 +148,31 @@ def test_gold_that_was_sold_to_cover_the_charges_stays_sold(road: Callable[..., 
     of.silver()
     of.works.prices(gold="70.00", silver="0.90")
     further = of.works.settled(of.lot)
-    gold = further["cases"]["final"]["metals"]["gold"]
+    gold = further["whole"]["metals"]["gold"]
     assert (gold["sold"], gold["shot"], gold["payout"]) == (first["sold"], first["shot"], first["payout"])
     # At the price of its own day the silver alone is new: 2.964 g at 0.90 × 0.90, and its charge and tax.
-    assert line(further, "payout: silver")[2] == "2.40"
-    assert line(further, "payout: gold")[2] == "0.00"
+    metals = further["cases"]["final"]["metals"]
+    assert {m: a["payout"] for m, a in metals.items()} == {"silver": money("2.40")}
     assert further["net"] == money("2.34")
 
 
 @pytest.mark.rule("F4")
-def test_cash_is_rounded_on_the_whole(road: Callable[..., Road]) -> None:
-    of = road(cash=True, silver={"remainder": "pay_out"})
-    # 1158.42 − 43.64 − 8.73 is 1106.05, a step already; with the silver 1108.12.
-    assert of.first["net"] == money("1106.05")
+@pytest.mark.rule("H8")
+def test_each_document_waives_by_itself_what_is_too_small_to_pay(works: Works, clock: Clock) -> None:
+    works.terms(terms(name="small", least_paid="2.10"))
+    of = Road(works, clock, of="T-2", silver={"remainder": "pay_out"})
+    assert (of.first["net"], of.first["cases"]["final"]["waived"]) == (money("1106.05"), money("0.00"))
     of.silver()
-    further = of.works.settled(of.lot)
-    assert line(further, "cash rounding") == ("0.00", "-0.02", "-0.02")
-    assert further["net"] == money("2.05")
+    further = works.settled(of.lot)
+    assert (further["net"], further["cases"]["final"]["waived"]) == (money("0.00"), money("2.07"))
+    assert further["whole"]["net"] == money("1108.12"), "the whole is before anything is waived"
+    assert works.balance("house:too small to pay", "GBP") == -207
+    assert works.balance("client:C-1:money", "GBP") == -110_605
+    note = works.reverse(f"settlements/{further['number']}", "a slip")
+    assert works.balance("house:too small to pay", "GBP") == 0
+    credited = works.get(f"/v1/credit-notes/{note['reversal']['credit_note']}")
+    assert ("too small to pay", "2.07") in [(x["line"], x["amount"]["amount"]) for x in credited["lines"]]
+    assert credited["net"] == money("0.00")
 
 
 @pytest.mark.rule("G2")
@@ -145,6 +185,7 @@ def test_the_comparison_is_of_the_whole(road: Callable[..., Road]) -> None:
     assert steps[0]["worth"] == money("1108.12"), "gold and silver, as they were quoted"
     assert sum(minor(step["difference"]) for step in steps[1:]) == minor(further["comparison"]["difference"])
     assert minor(steps[-1]["worth"]) == minor(of.first["net"]) + minor(further["net"])
+    assert further["cases"]["final"]["client_gets"]["worth"] == steps[-1]["worth"]
     assert further["inside_band"] == {"gold": True, "silver": True}
     # All came out as quoted, in a batch with another loan than the need: nobody is surprised.
     assert [step["difference"]["amount"] for step in steps[1:]] == ["0.00"] * 6
@@ -195,7 +236,7 @@ def test_reversal_goes_last_to_first(road: Callable[..., Road]) -> None:
     of.works.close(of.batch)
     of.works.close(of.recovery)
     again = of.works.settled(of.lot)
-    assert (again["further"], list(again["cases"]["final"]["metals"])) == (None, ["gold", "silver"])
+    assert (again["further_to"], list(again["cases"]["final"]["metals"])) == (None, ["gold", "silver"])
 
 
 def test_a_further_settlement_waits_for_its_metal_and_comes_once(road: Callable[..., Road]) -> None:

@@ -92,8 +92,8 @@ def test_the_road_has_three_batches_and_one_bath_three_weeks_later(drill: Walked
 def test_two_lots_were_settled_long_before_and_told_of_the_silver(drill: Walked, story: str) -> None:
     first, last = drill.answers[story]["first"], drill.answers[story]["settlement"]
     assert (first["still_to_come"], list(first["cases"]["final"]["metals"])) == (["silver"], ["gold"])
-    assert last["further"]["to"] == first["number"]
-    assert last["cases"]["final"]["metals"]["gold"] == first["cases"]["final"]["metals"]["gold"]
+    assert last["further_to"] == first["number"]
+    assert last["whole"]["metals"]["gold"] == first["cases"]["final"]["metals"]["gold"]
 
 
 def test_in_and_out_are_what_was_weighed_and_assayed(drill: Walked) -> None:

@@ -33,9 +33,13 @@ def ask(page: Any) -> None:
     page.get_by_role("button", name="Show the estimate").click()
 
 
+CASES = ("low", "likely", "high")
+
+
 def shown(page: Any) -> list[Decimal]:
+    """The money of the three cases, as the page says it."""
     page.locator("#answer").wait_for()
-    texts = [page.locator(f"#{name}").inner_text() for name in ("least", "likely", "greatest")]
+    texts = [page.locator(f"#{name}").inner_text() for name in CASES]
     return [Decimal(text.replace("£", "").replace(",", "")) for text in texts]
 
 
@@ -46,8 +50,8 @@ def reckoned(shop: Shop, *items: tuple[str, str]) -> list[Decimal]:
         {"karat": carat, "evidence": "hallmark", "gross": of}
         for (_, carat), of in zip(items, gross, strict=True)
     ]
-    found = shop.house.as_("estimate").estimate({"items": asked})["net_range"]
-    return [Decimal(found[name]["amount"]) for name in ("least", "likely", "greatest")]
+    cases = shop.house.as_("estimate").estimate({"items": asked})["cases"]
+    return [Decimal(cases[name]["client_gets"]["money"]["amount"]) for name in CASES]
 
 
 def test_a_visitor_sees_what_the_house_reckons(page: Any, shop: Shop) -> None:
@@ -56,6 +60,29 @@ def test_a_visitor_sees_what_the_house_reckons(page: Any, shop: Shop) -> None:
     found = shown(page)
     assert found == reckoned(shop, ("131.42", "18"))
     assert found[0] < found[1] < found[2]
+
+
+def test_a_ring_too_light_to_refine_is_told_so_in_words_and_no_sum_below_zero_is_shown(page: Any) -> None:
+    enter(page, "1.2", "9")
+    ask(page)
+    page.locator("#answer").wait_for()
+    told = page.locator("#worth").inner_text()
+    assert told.startswith("Refining this would cost more than it brings: charges are £")
+    assert not page.locator("#cases").is_visible()
+    assert "-£" not in page.locator("#answer").inner_text()
+    assert "−£" not in page.locator("#answer").inner_text()
+
+
+def test_metal_is_never_shown_without_the_money_nor_money_without_the_metal(page: Any) -> None:
+    gets = {
+        "bars": [{"metal": "gold", "nominal": {"g": "10.000"}, "fineness": "999", "count": 3}],
+        "shot": {}, "metal_account": {"silver": {"g": "5.391"}}, "drillings": {},
+        "money": {"amount": "671.01", "currency": "GBP"}, "worth": {"amount": "3210.00", "currency": "GBP"},
+    }  # fmt: skip
+    told = page.evaluate("gets => inWords(gets)", gets)
+    assert told == "3 bars of 10 g gold, 5.391 g silver on account, £671.01"
+    owes = gets | {"money": {"amount": "-157.83", "currency": "GBP"}}
+    assert page.evaluate("gets => inWords(gets)", owes).endswith("on account, and you would pay £157.83")
 
 
 def test_pieces_are_added_and_removed_and_numbered_anew(page: Any, shop: Shop) -> None:
