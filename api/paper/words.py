@@ -143,7 +143,7 @@ _WORDS: dict[str, tuple[str, str]] = {
     "fees_total": ("fees", "Gebühren"),
     "cash_rounding": ("cash rounding", "Barzahlungsrundung"),
     "waived": ("too small to pay", "zu klein zum Zahlen"),
-    "charged_before": ("{whole} in all, {before} charged before", "{whole} insgesamt, {before} schon berechnet"),
+    "charged_before": ("{before} of {whole} charged before", "{before} von {whole} schon berechnet"),
     "net": ("Net", "Saldo"),
     "net_from_you": ("You pay us", "Sie zahlen uns"),
     "net_credited": ("Credited back", "Gutgeschrieben"),

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -110,6 +111,9 @@ class Quarter:
         return self.keep("settlement", self.desk.settle(self.desk.draft(lot, **more)["id"]))
 
     def pay(self, settlement: Json, amount: str, paid_in: str = "transfer") -> Json:
+        """Cash is paid in coins of 0.05."""
+        if paid_in == "cash":
+            amount = f"{round(Decimal(amount) * 20) / Decimal(20):.2f}"
         return self.keep("payment", self.desk.pay(settlement["number"], amount, paid_in))
 
     def reverse(self, path: str) -> Json:
@@ -212,6 +216,9 @@ def _february(q: Quarter) -> None:
     q.named["februarys"] = q.settle(late)
     q.named["februarys_lot"] = late
     q.named["part"] = q.pay(q.named["februarys"], "120.00")
+    # The gold of one lot now, its silver by a further settlement in March.
+    q.named["in_two"] = q.lot(CARA, "26.35", {"gold": "pay_out", "silver": "pay_out"})
+    q.settle(q.named["in_two"], metals=["gold"])
     q.on(2, 27)
     books = desk.get("/v1/position")["money"]["GBP"]["till"]["amount"]
     q.count_till(_more(books, "0.40"), "found behind the till")
@@ -227,8 +234,9 @@ def _march(q: Quarter) -> None:
     settlement = q.named["februarys"]["number"]
     q.keep("payment back", desk.unpay(settlement, q.named["part"]["id"]))
     q.reverse(f"settlements/{settlement}")
-    again = q.settle(q.named["februarys_lot"], cash=True)
+    again = q.settle(q.named["februarys_lot"])
     q.pay(again, again["net"]["amount"], "cash")
+    assert q.settle(q.named["in_two"])["further_to"] is not None
     q.on(3, 10)
     owed = desk.get(f"/v1/settlements/{q.named['bens']['id']}")["open"]["amount"].removeprefix("-")
     q.pay(q.named["bens"], owed)

@@ -92,21 +92,30 @@ def _taxed(lines: list[tuple[str, int]]) -> Iterator[tuple[str, int]]:
             yield code, half_away(base * Fraction(of["rate"]))
 
 
-def _charged(of: Figures, final: Json) -> None:
-    """The charges of a document and the tax on them; what it says of its tax has to be that."""
-    lines = [(charge["tax"], minor(charge["amount"])) for charge in final["charges"]]
-    taxes = dict(_taxed(lines))
-    said = {tax["code"]: minor(tax["amount"]) for tax in final["taxes"]}
-    assert said == {code: taxes.get(code, 0) for code in {code for code, _ in lines}}
-    of.tax.update(taxes)
+def _charged(of: Figures, said: Json, before: Json | None = None) -> None:
+    """The charges of a document and the tax on them; what it says of its tax has to be that. Of a further
+    settlement, the tax on the whole lot's less what the one before it said (H8)."""
+    final = said["cases"]["final"]
+    taxes = dict(_taxed(_lines(said["whole"] if before else final)))
+    for tax in before["cases"]["final"]["taxes"] if before else ():
+        taxes[tax["code"]] = taxes.get(tax["code"], 0) - minor(tax["amount"])
+    told = {tax["code"]: minor(tax["amount"]) for tax in final["taxes"]}
+    assert told == {code: taxes.get(code, 0) for code in {code for code, _ in _lines(final)}}
+    assert minor(said["tax_total"]) == sum(told.values())
+    assert minor(said["charges_total"]) == sum(amount for _, amount in _lines(final))
+    of.tax.update(told)
     for charge in final["charges"]:
         of.charges[charge["name"]] += minor(charge["amount"])
 
 
-def _settlement(of: Figures, kept: Kept, _: Json, sign: int = 1) -> None:
+def _lines(case: Json) -> list[tuple[str, int]]:
+    return [(charge["tax"], minor(charge["amount"])) for charge in case["charges"]]
+
+
+def _settlement(of: Figures, kept: Kept, by_number: Json, sign: int = 1) -> None:
     final, client = kept.said["cases"]["final"], kept.said["client"]
     if sign > 0:
-        _charged(of, final)
+        _charged(of, kept.said, by_number.get(kept.said["further_to"]))
     for metal, account in final["metals"].items():
         of.metal_owed[client, metal] += sign * mg(account["metal_account"])
     # What was advanced is money that the client had before.
@@ -114,9 +123,9 @@ def _settlement(of: Figures, kept: Kept, _: Json, sign: int = 1) -> None:
 
 
 def _purchase(of: Figures, kept: Kept, _: Json, sign: int = 1) -> None:
-    final, paid = kept.said["cases"]["final"], sign * minor(kept.said["net"])
+    final, paid = kept.said["cases"]["final"], sign * minor(kept.said["paid"])
     if sign > 0:
-        _charged(of, final)
+        _charged(of, kept.said)
     of.purchases["documents"] += sign
     of.purchases["paid"] += paid
     of.purchases["gold"] += sign * mg(final["metals"]["gold"]["recovered"])
@@ -141,9 +150,11 @@ def _credit_note(of: Figures, kept: Kept, by_number: Json) -> None:
 
 def _payment(of: Figures, kept: Kept, by_number: Json, sign: int = 1) -> None:
     said = kept.said
-    paid = sign * (1 if said["direction"] == "to_client" else -1) * minor(said["amount"])
-    of.cash[PLACE[said["paid_in"]]] -= paid
-    of.money_owed[_client_of(said, by_number)] -= paid
+    way = sign * (1 if said["direction"] == "to_client" else -1)
+    of.cash[PLACE[said["paid_in"]]] -= way * minor(said["amount"])
+    # What cash was rounded by pays nothing off.
+    closed = minor(said["amount"]) - minor(said["cash_rounding"])
+    of.money_owed[_client_of(said, by_number)] -= way * closed
 
 
 def _client_of(payment: Json, by_number: Json) -> str:
@@ -156,7 +167,7 @@ def _client_of(payment: Json, by_number: Json) -> str:
 def _metal_sale(of: Figures, kept: Kept, _: Json, sign: int = 1) -> None:
     said = kept.said
     of.metal_owed[said["client"], said["metal"]] -= sign * mg(said["fine"])
-    of.cash[PLACE[said["payment"]["paid_in"]]] -= sign * minor(said["net"])
+    of.cash[PLACE[said["payment"]["paid_in"]]] -= sign * minor(said["payment"]["amount"])
 
 
 def _metal_bar(of: Figures, kept: Kept, _: Json) -> None:
@@ -169,7 +180,8 @@ def _bar_sale(of: Figures, kept: Kept, _: Json, sign: int = 1) -> None:
     assert {tax["code"]: minor(tax["amount"]) for tax in said["taxes"]} == {"standard": taxes["standard"]}
     if sign > 0:
         of.tax["standard"] += taxes["standard"]
-    due = minor(said["value"]) + taxes["standard"] + minor(said["cash_rounding"])
+    due = minor(said["value"]) + taxes["standard"] + minor(said["payment"]["cash_rounding"])
+    assert minor(said["payment"]["amount"]) == due
     of.cash[PLACE[said["payment"]["paid_in"]]] += sign * due
 
 
