@@ -47,7 +47,8 @@ def test_working_is_shown_when_asked_for(settle, lot):
 def test_the_example_that_ships_is_estimated(settle):
     found = settle("estimate", str(ROOT / "shared/examples/estimate.json"))
     assert found.returncode == 0
-    assert "most likely" in found.stdout
+    assert "What the client would get" in found.stdout
+    assert "worth of it all" in found.stdout
 
 
 def test_an_estimate_makes_no_books(settle, lot, tmp_path):

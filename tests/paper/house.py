@@ -170,6 +170,13 @@ def pages(made: bytes) -> list[str]:
     return [" ".join((page.extract_text() or "").split()) for page in PdfReader(BytesIO(made)).pages]
 
 
+def stands_at(made: bytes, words: str) -> float:
+    """How far down the first page some words stand: 0 is its upper edge, 1 the line at its foot."""
+    lines = PdfReader(BytesIO(made)).pages[0].extract_text(extraction_mode="layout").splitlines()
+    [first, *_] = [i for i, line in enumerate(lines) if words in " ".join(line.split())]
+    return first / len(lines)
+
+
 def long(quote: Json, items: int) -> Json:
     """A quote with many items, some of them with long names."""
     story = " that came from somebody's aunt, who had it of a sailor, or so it was always told"

@@ -65,7 +65,7 @@ def taxes(text: str) -> list[Decimal]:
 def test_the_net_can_be_redone_from_the_paper_alone(text: str, documents: dict[str, Json]) -> None:
     assert (len(payouts(text)), len(charges(text)), len(taxes(text))) == (2, 5, 1)
     net = sum(payouts(text)) - sum(charges(text)) - sum(taxes(text))
-    assert net == number(re.search(rf"We pay you £{FIGURE}", text)[1])  # type: ignore[index]
+    assert net == number(re.search(rf"You get 2 bars of 20 g, gold 999.9 ‰ £{FIGURE}", text)[1])  # type: ignore[index]
     assert str(net) == documents["settlement"]["net"]["amount"]
 
 

@@ -1,13 +1,14 @@
 """A lot settled twice, with a concession: both settlements on paper, and in records that are equal."""
 
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
 from settle.reckoning.record import faults_of
 
-from .house import CLIENT, D, House, asked, open_shop, pages
+from .house import CLIENT, D, House, asked, stands_at, open_shop, pages
 
 CONCESSION = {
     "replaces": "charge",
@@ -91,10 +92,36 @@ def test_the_first_says_what_is_still_to_come(road: House) -> None:
     assert "a further settlement follows: Silver" in text
 
 
-def test_the_second_is_a_further_settlement_line_by_line(road: House) -> None:
+def printed(money: Any) -> str:
+    return f"{Decimal(money['amount']):,.2f}".replace("-", "−")
+
+
+def test_the_second_is_of_the_difference_and_shows_the_whole_for_the_record(road: House) -> None:
     answer: Any = road.shown(path_of(road, "second"))
     text = " ".join(pages(road.get(path_of(road, "second"), Accept="application/pdf").data))
     assert f"Further settlement {road.names['second']}" in text
-    assert f"Since the settlement before {road.names['first']}" in text
-    assert answer["further"]["net"]["amount"].replace("-", "−") in text
-    assert all(line["difference"]["amount"].replace("-", "−") in text for line in answer["further"]["lines"])
+    assert f"Further to {road.names['first']}" in text
+    due, record = text.split("For the record: the whole lot", 1)
+    final, whole = answer["cases"]["final"], answer["whole"]
+    assert printed(final["net"]) in due
+    # All charges were charged with the gold.
+    assert (final["charges"], final["taxes"]) == ([], [])
+    assert "Nothing here is due again" in record
+    assert all(printed(whole[name]) in record for name in ("charges_total", "tax_total", "net"))
+
+
+def test_what_is_due_stands_in_the_upper_third_of_the_first_page(road: House) -> None:
+    answer: Any = road.shown(path_of(road, "second"))
+    made = road.get(path_of(road, "second"), Accept="application/pdf").data
+    assert stands_at(made, "You get now") < 1 / 3
+    # No money is due any more; the silver is.
+    assert answer["net"]["amount"] == "0.00"
+    silver = answer["cases"]["final"]["client_gets"]["metal_account"]["silver"]["g"]
+    assert f"{silver} g silver on account" in pages(made)[0].split("Weights", 1)[0]
+
+
+def test_over_both_papers_charges_and_taxes_add_up_to_the_whole(road: House) -> None:
+    first, second = (road.shown(path_of(road, name)) for name in ("first", "second"))
+    for total in ("charges_total", "tax_total"):
+        added = sum(Decimal(of[total]["amount"]) for of in (first, second))
+        assert added == Decimal(second["whole"][total]["amount"])

@@ -112,7 +112,7 @@ def forged(raw: bytes, path: str, value: Any) -> bytes:
         ("quote", "inputs/asked/items/0/karat", "10", "/answer/cases/likely/net/amount"),
         ("settlement", "answer/cases/final/net/amount", "797.07", "/answer/cases/final/net/amount"),
         ("settlement", "inputs/refined/melt/amount", "118.5", "/answer/weights/melt/g"),
-        ("settlement", "inputs/quoted/asked/cash", True, None),
+        ("settlement", "inputs/quoted/asked/instructions/gold/remainder", "shot", None),
         ("reconciliation", "inputs/silver/lent/0/weight", "115.9", "/answer/silver/lent/g"),
     ],
 )
@@ -197,7 +197,6 @@ def test_a_second_reader_finds_the_settlements_figures(files: dict[str, bytes]) 
         "prices": refined["prices"],
         "gross_weight": refined["gross"],
         "articles": refined["articles"],
-        "cash": refined["cash"],
     }
     came = {metal: Fraction(of["amount"]) for metal, of in refined["recovered"].items()}
     again = oracle.settle(case, held["inputs"]["terms"], quoted["asked"], came)
