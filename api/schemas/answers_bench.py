@@ -54,7 +54,6 @@ class BatchAnswer(Answer):
     entries = List(Object(EntryAnswer))
     notices = notices()
     made_at = Moment()
-    version = Integer()
     entry = String()
 
 
@@ -84,7 +83,6 @@ class RecoveryAnswer(Answer):
     entries = List(Object(EntryAnswer))
     notices = notices()
     made_at = Moment()
-    version = Integer()
     entry = String()
 
 
@@ -118,7 +116,6 @@ class BarAnswer(Answer):
     cost = Amount()
     paid_in = String()
     made_at = Moment()
-    version = Integer()
     notices = notices()
     handover = String()
     reversal = Object(ReversalAnswer, allow_none=True)
@@ -190,7 +187,6 @@ class ReconciliationAnswer(Answer):
     batches = texts()
     metals = by_name(Object(MetalReconciliationAnswer))
     drift = by_name(Object(DriftAnswer))
-    version = Integer()
 
 
 class HouseSilverAnswer(Answer):

@@ -224,7 +224,6 @@ class QuoteAnswer(EstimateAnswer):
     revised_by = String(allow_none=True)
     conceded_since = List(Object(ConcessionAnswer))
     concessions_cost = Amount()
-    version = Integer()
 
 
 class QuoteRowAnswer(Answer):
@@ -287,7 +286,6 @@ class ClientAnswer(Answer):
     default_terms = String(allow_none=True)
     made_at = Moment()
     erased_at = Moment(allow_none=True)
-    version = Integer()
 
 
 class TermsAnswer(TermsSchema):

@@ -36,7 +36,6 @@ def advance(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]:
         )
         raise Refused(Fault("more-than-advance", "/amount", wrong, left))
     paid = till.pay(work, lot, f"advance on {lot}", row.client, terms, minor, body)
-    lots.touch(work, lot)
     return paid | {"may_be_advanced": printed_money(most - before - minor, terms.currency)}
 
 
@@ -101,5 +100,4 @@ def reverse(work: Work, lot: str, payment: str, body: Json, faults: Faults) -> d
     if settled is not None:
         wrong = f"{settled.number} took it off"
         raise Refused(Fault("something-rests-on-it", "", wrong, f"the reversal of {settled.number} first"))
-    lots.touch(work, lot)
     return till.reverse(work, row, reason)
