@@ -66,6 +66,14 @@ def test_pages_put_together_are_the_whole_list(full: Till, path: str, limit: int
     assert 0 < len(pages[-1]) <= limit
 
 
+def test_a_cursor_of_one_list_is_no_cursor_of_another(full: Till) -> None:
+    links = {path: full.ask("GET", f"{path}?limit=1").headers["Link"] for path in LISTS}
+    cursors = {path: link.partition("cursor=")[2].partition(">")[0] for path, link in links.items()}
+    for path, cursor in cursors.items():
+        of_others = {full.refused.get(f"{other}?cursor={cursor}").said for other in LISTS if other != path}
+        assert of_others == {(400, "bad-request", "")}, path
+
+
 def test_what_is_entered_while_someone_pages_is_neither_lost_nor_repeated(at: Any) -> None:
     till = at("opened")
     for name in ("b", "c", "d", "e"):

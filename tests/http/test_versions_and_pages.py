@@ -1,5 +1,7 @@
 """ETag and If-Match; limit, cursor and Link."""
 
+import json
+from base64 import urlsafe_b64encode
 from typing import Any
 
 import pytest
@@ -88,6 +90,18 @@ def test_following_the_links_gives_every_thing_once_and_ends(
     assert seen == [["SC-5", "SC-4"], ["SC-3", "SC-2"], ["SC-1"]]
 
 
+THINGS = "/v1/things"
+
+
+def a_cursor(told: Any) -> str:
+    return urlsafe_b64encode(json.dumps(told).encode()).decode().rstrip("=")
+
+
+@pytest.mark.parametrize("told", [{"after": 1, "of": THINGS}, {"of": THINGS, "after": 0}])
+def test_a_cursor_is_of_one_list(client: Any, key: Any, told: Any) -> None:
+    assert client.get(f"/v1/things?cursor={a_cursor(told)}", headers=key("work")).status_code == 200
+
+
 @pytest.mark.parametrize(
     "query",
     [
@@ -103,10 +117,14 @@ def test_following_the_links_gives_every_thing_once_and_ends(
         "cursor=",
         "cursor=e30",
         "cursor=%C3%A9",
-        "cursor=eyJhZnRlciI6ICJ4In0",
-        "cursor=W10",
-        "cursor=eyJhZnRlciI6IHRydWV9",
-        "cursor=eyJhZnRlciI6IDk5OTk5OTk5OTk5OTk5OTk5OTk5OTl9",
+        f"cursor={a_cursor([])}",
+        f"cursor={a_cursor({'after': 'x', 'of': THINGS})}",
+        f"cursor={a_cursor({'after': True, 'of': THINGS})}",
+        f"cursor={a_cursor({'after': 10**28, 'of': THINGS})}",
+        f"cursor={a_cursor({'after': 1})}",
+        f"cursor={a_cursor({'after': 1, 'of': '/v1/others'})}",
+        "limit=1&limit=2",
+        "limit=1&limit=1",
     ],
 )
 def test_a_limit_or_cursor_that_is_none_is_400(client: Any, key: Any, query: str) -> None:
