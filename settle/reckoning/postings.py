@@ -3,7 +3,7 @@
 Accounts are owner, place or purpose, and document, joined by `:`. Positive: what the house
 holds (`house:stock`, `house:bars`, `house:process:B-…`, `house:lent:B-…`, `house:till`).
 Negative: what it owes a client (`client:C-…:lot:L-…`, `:bars`, `:shot`, `:metal`, `:money`),
-what it earned (`charges:…`, `house:kept`) and owes as tax (`tax:…`). Either: where a
+what it earned (`charges:…`, `house:kept`, `house:fees`) and owes as tax (`tax:…`). Either: where a
 difference went (`house:difference of assay and weighing`, `house:gift above what is stated`, …).
 """
 
@@ -25,6 +25,7 @@ BARS = "house:bars"
 BOUGHT = "house:bought"
 DIFFERENCE = "house:difference of assay and weighing"
 KEPT = "house:kept"
+FEES = "house:fees"
 GIFT = "house:gift above what is stated"
 BELOW = "house:stated below"
 ROUNDING = "house:cash rounding"
@@ -221,7 +222,7 @@ def _money_legs(money: str, final: Statement) -> Iterator[Leg]:
         yield from move(f"charges:{line.charge.name}", money, currency, line.amount_minor)
     for tax in final.taxes:
         yield from move(f"tax:{tax.tax.code}", money, currency, tax.amount_minor)
-    yield from move("charges:fees", money, currency, final.basis.fees_minor)
+    yield from move(FEES, money, currency, final.basis.fees_minor)
     yield from move(money, ROUNDING, currency, final.cash_rounding_minor)
 
 
