@@ -22,6 +22,7 @@ from api.schemas.answers_counter import (
     QuotesAnswer,
 )
 from api.schemas.answers_lots import LotAnswer, LotsAnswer
+from api.schemas.answers_website import WebsiteEstimateAnswer, for_website
 from api.schemas.dealings import ConcessionSchema, RevisionSchema
 from api.schemas.items import (
     EstimateSchema,
@@ -54,7 +55,7 @@ def _must_be_as_seen(number: str) -> None:
 @by_line
 @reads
 @body(EstimateSchema)
-@answers(200, EstimateAnswer)
+@answers(200, {"anyOf": [EstimateAnswer, WebsiteEstimateAnswer]})
 def estimate(data: Body, faults: Faults, asked: Body) -> Any:
     """Answer an estimate: low, likely, high. It binds nobody and is not kept.
 
@@ -67,7 +68,8 @@ def estimate(data: Body, faults: Faults, asked: Body) -> Any:
     if website:
         limit_items(data, faults)
     with_working = asked.get("working") != "false"
-    return estimates.answer(the_work(), data, faults, public_only=website, working=with_working)
+    found = estimates.answer(the_work(), data, faults, public_only=website, working=with_working)
+    return for_website(found) if website else found
 
 
 @blp.route("/clients", methods=["POST"])

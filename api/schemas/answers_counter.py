@@ -29,9 +29,7 @@ class HoldAnswer(Answer):
 
 
 class ItemAnswer(Answer):
-    """One line of a lot, weighed and reckoned; `holds` is the house's own to know."""
-
-    may_lack = ("holds",)
+    """One line of a lot, weighed and reckoned."""
 
     description = String()
     stamped = String(allow_none=True)
@@ -64,7 +62,7 @@ class PlannedBarAnswer(Answer):
 class MetalAccountAnswer(Answer):
     """The account of one metal: from what came out to bars, remainder, payout."""
 
-    may_lack = ("fine", "fine_u", "kept", "kept_worth")
+    may_lack = ("fine_u",)
 
     fine = Grams()
     fine_u = Grams()
@@ -174,7 +172,7 @@ class ReckonedAnswer(Answer):
 
 
 class EstimateAnswer(ReckonedAnswer):
-    """Low, likely, high. A key with `estimate` alone sees neither working nor what is the house's own."""
+    """Low, likely, high."""
 
     parting_silver_needed = Grams()
     cases = Object(CasesAnswer)

@@ -18,7 +18,7 @@ from settle.reckoning.working import Working
 
 
 def answer(work: Work, body: Json, faults: Faults, *, public_only: bool, working: bool) -> dict[str, Any]:
-    """Answer an estimate; what belongs to the house alone is left out for a website's key."""
+    """Answer an estimate; `public_only`: under public terms at the prices in force, without working."""
     if public_only and "prices" in body:
         raise Refused(Fault("forbidden", "/prices", "only the prices in force", "leave it out"))
     r = Reader(body, faults)
@@ -28,11 +28,7 @@ def answer(work: Work, body: Json, faults: Faults, *, public_only: bool, working
     rows = Working(kept=working and not public_only)
     quoted = reckon(request, rows)
     told = [*all_notices(quoted, weighed_on, work.now), *_old_prices(work, request)]
-    reckoned = document.estimate(quoted, told, rows)
-    if public_only:
-        website: dict[str, Any] = document.for_website(reckoned)
-        return website
-    return reckoned
+    return document.estimate(quoted, told, rows)
 
 
 def read(work: Work, body: Json, terms: Terms, faults: Faults) -> tuple[Request, list[Scale | None]]:
