@@ -60,7 +60,7 @@ def _most(work: Work, row: Row[Any], terms: Terms) -> int:
     if row.quote is not None:
         quote = quotes.row_of(work, row.quote)
         most.append(most_on_quote(quotes.request_of(work, quote.request, terms)))
-    melted, found = bench.melt_of(work, row.number, terms), bench.assay_of(work, row.number)
+    melted, found = bench.melt_of(work, row.number, terms), bench.least_of(work, row.number, terms)
     if melted is not None and found is not None:
         prices.refuse_old(work, terms, found.ppt)
         most.append(most_on_assay(terms, _refined(work, row, terms, melted, found)))
@@ -82,6 +82,7 @@ def _refined(work: Work, row: Row[Any], terms: Terms, melted: bench.Melt, found:
         poured={},
         wishes={},
         prices=prices.serving(work, terms),
+        fees_minor=bench.client_fees_minor(work, row.number, terms),
     )
 
 
