@@ -64,7 +64,7 @@ class Road:
         own = self.answers.setdefault(step.story, {})
         known = {**self.answers, **own}
         try:
-            seen = f'"{own[step.match]["version"]}"' if step.match else ""
+            seen = own[step.match].etag if step.match else ""
             path, body = filled(step.path, known), filled(step.body, known)
         except LookupError as error:
             done = Done(step, {"title": f"what it rests on isn't there: {error}"}, NOTHING_TO_REST_ON)

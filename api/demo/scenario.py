@@ -19,7 +19,7 @@ Json = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One call. `match` names the answer whose version it rests on, `keep` the name of its own
+    """One call. `match` names the answer whose ETag it rests on, `keep` the name of its own
     answer; `refused` is the kind of refusal that is meant to come."""
 
     story: str

@@ -52,7 +52,7 @@ def scope(*scopes: str) -> Callable[[View], View]:
         @wraps(view)
         def wrapper(*args: Any, **kwargs: Any) -> Any:
             g.actor = _allowed(scopes)
-            _refuse_unknown_parameters(known)
+            _refuse_parameters_unread(known)
             return view(*args, **kwargs)
 
         person = header(PERSON, "Who stands at the till, percent-encoded", pattern="^[ -~]*$")
@@ -123,12 +123,15 @@ def _refuse_other_pages(actor: Actor) -> None:
         raise Refused(Fault("forbidden", "", f"{actor.key_id} is a browser's key", right))
 
 
-def _refuse_unknown_parameters(known: frozenset[str]) -> None:
-    """A filter that nobody reads would be answered with what it was to leave out."""
+def _refuse_parameters_unread(known: frozenset[str]) -> None:
+    """A filter that nobody reads would be answered with what it was to leave out; of two one isn't read."""
     unknown = sorted(request.args.keys() - known)
     if unknown:
         right = "one of " + ", ".join(sorted(known)) if known else "no parameter"
         raise Refused(Fault("bad-request", "", f'no parameter "{unknown[0][:30]}"', right))
+    doubled = next((name for name, said in request.args.lists() if len(said) > 1), None)
+    if doubled is not None:
+        raise Refused(Fault("bad-request", "", f"{doubled} is given twice", "each parameter once"))
 
 
 def _person() -> str | None:

@@ -1,6 +1,13 @@
-"""ETag and If-Match: one changes what one saw."""
+"""ETag and If-Match: one changes what one saw.
 
+An ETag is a digest of what was shown: of that one document, since each names itself; of what this
+key may see of it; and another as soon as any figure of it is.
+"""
+
+import json
+from collections.abc import Mapping
 from functools import wraps
+from hashlib import sha256
 from typing import Any
 
 from flask import Response, g, request
@@ -9,15 +16,34 @@ from api.http.problems import PROBLEM_JSON, problem_of
 from api.http.published import View, documented, header
 from settle.reckoning.problems import Fault, Refused
 
+Shown = Mapping[str, Any]
 
-def etag(version: int | str) -> str:
-    """The ETag of a version: a number, a hash, or several joined by a dot."""
+
+def etag(version: str) -> str:
+    """The ETag of a version, which is a digest."""
     return f'"{version}"'
 
 
-def tagged(version: int | str, **more: str) -> dict[str, str]:
-    """Headers of an answer that has a version: `return answer, tagged(7, Location=…)`."""
-    return {"ETag": etag(version), **more}
+def version(shown: Shown, *beside: str, unseen: str = "") -> str:
+    """The version of what is shown: a digest in hexadecimal.
+
+    Notices are told with an answer and are no part of the thing, nor are the members that `beside`
+    names: what tells of the call alone. `unseen` is what changes with the thing and is never shown.
+    """
+    thing = {name: value for name, value in shown.items() if name not in beside}
+    text = json.dumps([_lasting(thing), unseen], sort_keys=True)
+    return sha256(text.encode()).hexdigest()[:32]
+
+
+def _lasting(told: Any) -> Any:
+    if isinstance(told, Mapping):
+        return {name: _lasting(value) for name, value in told.items() if name != "notices"}
+    return [_lasting(value) for value in told] if isinstance(told, list) else told
+
+
+def tagged(answer: Shown, *beside: str, unseen: str = "", **more: str) -> tuple[Shown, dict[str, str]]:
+    """An answer with its ETag, and more headers: `return tagged(found, Location=…)`; else as `version`."""
+    return answer, {"ETag": etag(version(answer, *beside, unseen=unseen)), **more}
 
 
 def if_match(view: View) -> View:
@@ -40,17 +66,20 @@ def if_match(view: View) -> View:
     return wrapper
 
 
-def must_match(version: int | str) -> None:
-    """Raise `Refused` (changed-since-seen) unless If-Match names this version."""
+def must_match(now: str, *before: str) -> None:
+    """Raise `Refused` (changed-since-seen) unless If-Match names the version of what would be shown now.
+
+    `before` are versions that are as good: what turned into this by itself.
+    """
     g.was_matched = True
     seen = request.if_match
-    if seen.contains(str(version)):
+    if any(seen.contains(one) for one in (now, *before)):
         return
-    wrong, right = "it has changed since you saw it", f"look again: it is {etag(version)} now"
-    if seen.contains_weak(str(version)):
+    wrong, right = "it has changed since you saw it", f"look again: it is {etag(now)} now"
+    if seen.contains_weak(now):
         # RFC 9110, 13.1.1: it never matches. We send none; what compresses answers on the way makes them.
-        wrong = f"W/{etag(version)} is weak and matches nothing"
-        right = f"{etag(version)}, as the house sent it"
+        wrong = f"W/{etag(now)} is weak and matches nothing"
+        right = f"{etag(now)}, as the house sent it"
     raise Refused(Fault("changed-since-seen", "", wrong, right))
 
 

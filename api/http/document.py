@@ -33,14 +33,14 @@ Quotes, lots, settlements and accounts of one refining house, for its till and i
   Nothing is kept.
 - **Once**: with an `Idempotency-Key` the same request again gets the first answer, and
   `Idempotency-Replayed: true`; a secret is not shown again. Another body under the same key is 422.
-- **As seen**: what can change has an `ETag`. To change or post it, send it as `If-Match` (428 without, 412
-  if it changed).
+- **As seen**: what can change has an `ETag`, of that one document and of what this key was shown of it. To
+  change or post it, send it as `If-Match` (428 without, 412 if it changed).
 - **Lists**: `items`, at most `limit`; a `Link` with `rel="next"` leads to the next page, to the end.
 - **Limits**: `RateLimit-Policy` and `RateLimit` say what is allowed and left in a minute; 429 and 503 say
   in `Retry-After` when to come again.
 """
 _HEADERS = {
-    "ETag": "The version of what is answered: `If-Match` of a call that changes or posts it",
+    "ETag": "Of this document as it is shown to this key: `If-Match` of a call that changes or posts it",
     "Location": "Where the new thing stands",
     "Link": "The next page, where there is one",
 }

@@ -45,11 +45,11 @@ def the_work() -> Work:
 
 def is_dry_run() -> bool:
     """Whether the client wants to see an answer and keep nothing. Raises `Refused` (bad-request)."""
-    said = request.args.getlist("dry_run")
+    said = request.args.get("dry_run", "false")
     # Who asks in other words for nothing to be kept must not find it kept.
-    if said not in ([], ["true"], ["false"]):
-        raise Refused(Fault("bad-request", "", f"dry_run is {', '.join(said)[:20]}", "dry_run=true or false"))
-    return said == ["true"]
+    if said not in ("true", "false"):
+        raise Refused(Fault("bad-request", "", f"dry_run is {said[:20]}", "dry_run=true or false"))
+    return said == "true"
 
 
 def reads(view: View) -> View:

@@ -50,8 +50,9 @@ def page_answer(items: Sequence[Any], next_after: int | None) -> tuple[dict[str,
 
 
 def cursor(after: int) -> str:
-    """An opaque cursor."""
-    return base64.urlsafe_b64encode(json.dumps({"after": after}).encode()).decode().rstrip("=")
+    """An opaque cursor of the list that is asked for."""
+    told = json.dumps({"after": after, "of": request.path})
+    return base64.urlsafe_b64encode(told.encode()).decode().rstrip("=")
 
 
 def _limit() -> int:
@@ -67,11 +68,12 @@ def _after() -> int | None:
         return None
     try:
         padded = text.encode("ascii") + b"=" * (-len(text) % 4)
-        after = json.loads(base64.b64decode(padded, b"-_", validate=True))["after"]
+        told = json.loads(base64.b64decode(padded, b"-_", validate=True))
+        after, of = told["after"], told["of"]
     except (ValueError, binascii.Error, LookupError, TypeError, RecursionError):
-        after = None
-    if type(after) is not int or abs(after) > 2**53:
-        raise Refused(
-            Fault("bad-request", "", "not a cursor of ours", "the cursor of a link to the next page")
-        )
+        after = of = None
+    # The rows of another list have other numbers: it would begin anywhere.
+    if type(after) is not int or abs(after) > 2**53 or of != request.path:
+        right = "the cursor of a link to the next page of this list"
+        raise Refused(Fault("bad-request", "", "not a cursor of this list", right))
     return after

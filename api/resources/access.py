@@ -4,7 +4,7 @@ from typing import Any
 
 from api.http.access import scope
 from api.http.body import body
-from api.http.conditional import if_match, must_match, tagged
+from api.http.conditional import if_match, must_match, tagged, version
 from api.http.idempotency import keeps, reads, the_work
 from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, answers
@@ -16,6 +16,13 @@ from settle.reckoning.problems import Faults
 
 blp = Blueprint("access", __name__, url_prefix="/v1", description="Access")
 Body = dict[str, Any]
+# That a key was used is no change of it, or nobody could renew the one he renews it with.
+_BESIDE = ("secret", "last_used_at")
+
+
+def _tagged(found: Body, **more: str) -> Any:
+    """A key's answer; that it was renewed shows in its ETag alone."""
+    return tagged(found, *_BESIDE, unseen=access.hash_of(the_work(), found["id"]), **more)
 
 
 @blp.route("/keys", methods=["POST"])
@@ -26,8 +33,7 @@ Body = dict[str, Any]
 def make_key(data: Body, faults: Faults) -> Any:
     """Make an access key; its secret is shown this once. With origins it is a browser's key."""
     found = access.add(the_work(), data, faults)
-    version = access.version_of(the_work(), found["id"])
-    return found, tagged(version, Location=f"/v1/keys/{found['id']}")
+    return _tagged(found, Location=f"/v1/keys/{found['id']}")
 
 
 @blp.route("/keys")
@@ -47,7 +53,7 @@ def list_keys(page: Page) -> Any:
 @answers(200, KeyAnswer)
 def show_key(name: str) -> Any:
     """One key, without its secret."""
-    return access.find_key_by_id(the_work(), name), tagged(access.version_of(the_work(), name))
+    return _tagged(access.find_key_by_id(the_work(), name))
 
 
 @blp.route("/keys/<name>", methods=["DELETE"])
@@ -66,10 +72,10 @@ def revoke_key(name: str) -> Any:
 @answers(201, NewKeyAnswer)
 def renew_key(name: str) -> Any:
     """Another secret for the same key, shown this once; the old one is void at once."""
-    must_match(access.version_of(the_work(), name))
-    secret = access.renew_secret(the_work(), name)
-    found = {**access.find_key_by_id(the_work(), name), "secret": secret}
-    return found, tagged(access.version_of(the_work(), name))
+    work = the_work()
+    shown = access.find_key_by_id(work, name)
+    must_match(version(shown, *_BESIDE, unseen=access.hash_of(work, name)))
+    return _tagged({**shown, "secret": access.renew_secret(work, name)})
 
 
 @blp.route("/people", methods=["POST"])

@@ -4,7 +4,7 @@ from typing import Any
 
 from api.http.access import scope
 from api.http.body import body
-from api.http.conditional import if_match, must_match, tagged
+from api.http.conditional import if_match, must_match, tagged, version
 from api.http.idempotency import keeps, reads, the_work
 from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, answers
@@ -23,10 +23,6 @@ blp = Blueprint("accounts", __name__, url_prefix="/v1", description="Reconciliat
 Body = dict[str, Any]
 
 
-def _tagged(found: Body) -> Any:
-    return found, tagged(found["version"])
-
-
 @blp.route("/batches/<number>/reconciliation")
 @scope("settle", "work")
 @reads
@@ -35,7 +31,7 @@ def _tagged(found: Body) -> Any:
 def show_reconciliation(number: str) -> Any:
     """The account of each metal of a batch as it stands; its ETag is what one posts."""
     batches.row_of(the_work(), number)
-    return _tagged(reconciliations.preview(the_work(), number))
+    return tagged(reconciliations.preview(the_work(), number))
 
 
 @blp.route("/batches/<number>/reconciliation", methods=["POST"])
@@ -46,8 +42,9 @@ def show_reconciliation(number: str) -> Any:
 @answers(201, ReconciliationAnswer)
 def post_reconciliation(data: Body, faults: Faults, number: str) -> Any:
     """Post the account of a batch: each metal posted is closed. Beyond the balance: an owner's word."""
-    must_match(batches.row_of(the_work(), number).version)
-    return _tagged(reconciliations.post(the_work(), number, data, faults))
+    batches.row_of(the_work(), number)
+    must_match(version(reconciliations.preview(the_work(), number)))
+    return tagged(reconciliations.post(the_work(), number, data, faults))
 
 
 @blp.route("/settlements", methods=["POST"])
@@ -58,7 +55,7 @@ def post_reconciliation(data: Body, faults: Faults, number: str) -> Any:
 def draft_settlement(data: Body, faults: Faults) -> Any:
     """Draft the final account of a lot whose metals are closed."""
     found = settlements.draft(the_work(), data, faults)
-    return found, tagged(found["version"], Location=f"/v1/settlements/{found['id']}")
+    return tagged(found, Location=f"/v1/settlements/{found['id']}")
 
 
 @blp.route("/settlements")
@@ -80,7 +77,7 @@ def list_settlements(page: Page, asked: Body) -> Any:
 @on_paper("settlement")
 def show_settlement(name: str) -> Any:
     """One settlement, by its id or its number."""
-    return _tagged(settlements.shown(the_work(), name))
+    return tagged(settlements.shown(the_work(), name))
 
 
 @blp.route("/settlements/<name>/posting", methods=["POST"])
@@ -92,8 +89,8 @@ def show_settlement(name: str) -> Any:
 def post_settlement(data: Body, faults: Faults, name: str) -> Any:
     """Post a draft as it was seen: it draws its number, enters the journal and is never edited again. Bars
     that the lot doesn't cover want an owner's word (E4)."""
-    must_match(settlements.row_of(the_work(), name).version)
-    return _tagged(settlements.post(the_work(), name, data, faults))
+    must_match(version(settlements.shown(the_work(), name)))
+    return tagged(settlements.post(the_work(), name, data, faults))
 
 
 @blp.route("/settlements/<name>/comparison")

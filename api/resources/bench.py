@@ -21,8 +21,9 @@ blp = Blueprint("bench", __name__, url_prefix="/v1", description="At the bench")
 Body = dict[str, Any]
 
 
-def _tagged(found: Body) -> Any:
-    return found, tagged(found["version"])
+def _entered(found: Body) -> Any:
+    """A lot or batch as it stands since an entry."""
+    return tagged(found, "entry")
 
 
 @blp.route("/lots/<number>/melt", methods=["POST"])
@@ -32,7 +33,7 @@ def _tagged(found: Body) -> Any:
 @answers(201, LotAnswer)
 def melt(data: Body, faults: Faults, number: str) -> Any:
     """Record the melt weight, which governs from then on; or correct it."""
-    return _tagged(melts.melt(the_work(), number, data, faults))
+    return _entered(melts.melt(the_work(), number, data, faults))
 
 
 @blp.route("/lots/<number>/assays", methods=["POST"])
@@ -42,7 +43,7 @@ def melt(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, LotAnswer)
 def assay(data: Body, faults: Faults, number: str) -> Any:
     """Record an assay of the melted lot; or correct it."""
-    return _tagged(melts.assay(the_work(), number, data, faults))
+    return _entered(melts.assay(the_work(), number, data, faults))
 
 
 @blp.route("/batches", methods=["POST"])
@@ -53,7 +54,7 @@ def assay(data: Body, faults: Faults, number: str) -> Any:
 def make_batch(data: Body, faults: Faults) -> Any:
     """Make a batch of an assayed lot."""
     found = batches.make(the_work(), data, faults)
-    return found, tagged(found["version"], Location=f"/v1/batches/{found['number']}")
+    return tagged(found, Location=f"/v1/batches/{found['number']}")
 
 
 @blp.route("/batches")
@@ -74,7 +75,7 @@ def list_batches(page: Page, asked: Body) -> Any:
 @answers(200, BatchAnswer)
 def show_batch(number: str) -> Any:
     """One batch as it stands."""
-    return _tagged(batches.shown(the_work(), number))
+    return tagged(batches.shown(the_work(), number))
 
 
 @blp.route("/batches/<number>/silver-loans", methods=["POST"])
@@ -84,7 +85,7 @@ def show_batch(number: str) -> Any:
 @answers(201, BatchAnswer)
 def lend_silver(data: Body, faults: Faults, number: str) -> Any:
     """Lend house silver to a batch, so that its gold can be parted (H1); or correct a loan."""
-    return _tagged(batches.lend(the_work(), number, data, faults))
+    return _entered(batches.lend(the_work(), number, data, faults))
 
 
 @blp.route("/batches/<number>/outturns", methods=["POST"])
@@ -94,7 +95,7 @@ def lend_silver(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, BatchAnswer)
 def take_out(data: Body, faults: Faults, number: str) -> Any:
     """Record metal that came out, weighed and assayed; or correct it."""
-    return _tagged(batches.take_out(the_work(), number, data, faults))
+    return _entered(batches.take_out(the_work(), number, data, faults))
 
 
 @blp.route("/bars", methods=["POST"])
@@ -105,7 +106,7 @@ def take_out(data: Body, faults: Faults, number: str) -> Any:
 def enter_bar(data: Body, faults: Faults) -> Any:
     """Enter a poured, weighed bar; it is numbered. Or correct its reading."""
     found = bars.enter(the_work(), data, faults)
-    return found, tagged(found["version"], Location=f"/v1/bars/{found['serial']}")
+    return tagged(found, Location=f"/v1/bars/{found['serial']}")
 
 
 @blp.route("/bars")
@@ -127,4 +128,4 @@ def list_bars(page: Page, asked: Body) -> Any:
 @answers(200, BarAnswer)
 def show_bar(serial: str) -> Any:
     """One bar: what it states, for whom, from which batch."""
-    return _tagged(bars.shown(the_work(), serial))
+    return tagged(bars.shown(the_work(), serial))

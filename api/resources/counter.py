@@ -4,7 +4,7 @@ from typing import Any
 
 from api.http.access import scope, the_actor
 from api.http.body import body
-from api.http.conditional import if_match, must_match, tagged
+from api.http.conditional import if_match, must_match, tagged, version
 from api.http.idempotency import keeps, reads, the_work
 from api.http.limits import limit_items
 from api.http.lines import by_line
@@ -22,6 +22,7 @@ from api.schemas.answers_counter import (
     QuotesAnswer,
 )
 from api.schemas.answers_lots import LotAnswer, LotsAnswer
+from api.schemas.answers_website import WebsiteEstimateAnswer, for_website
 from api.schemas.dealings import ConcessionSchema, RevisionSchema
 from api.schemas.items import (
     EstimateSchema,
@@ -41,9 +42,11 @@ blp = Blueprint("counter", __name__, url_prefix="/v1", description="At the count
 Body = dict[str, Any]
 
 
-def _with_version(found: Body, at: str = "") -> Any:
-    """An answer whose version is its ETag, and where it stands if it is new."""
-    return found, tagged(found["version"], **({"Location": at} if at else {}))
+def _must_be_as_seen(number: str) -> None:
+    """A quote is changed as it was seen; that it expired since is told by itself."""
+    shown = quotes.shown(the_work(), number)
+    before = [version({**shown, "state": "issued"})] if shown["state"] == "expired" else []
+    must_match(version(shown), *before)
 
 
 @blp.route("/estimates", methods=["POST"])
@@ -52,7 +55,7 @@ def _with_version(found: Body, at: str = "") -> Any:
 @by_line
 @reads
 @body(EstimateSchema)
-@answers(200, EstimateAnswer)
+@answers(200, {"anyOf": [EstimateAnswer, WebsiteEstimateAnswer]})
 def estimate(data: Body, faults: Faults, asked: Body) -> Any:
     """Answer an estimate: low, likely, high. It binds nobody and is not kept.
 
@@ -65,7 +68,8 @@ def estimate(data: Body, faults: Faults, asked: Body) -> Any:
     if website:
         limit_items(data, faults)
     with_working = asked.get("working") != "false"
-    return estimates.answer(the_work(), data, faults, public_only=website, working=with_working)
+    found = estimates.answer(the_work(), data, faults, public_only=website, working=with_working)
+    return for_website(found) if website else found
 
 
 @blp.route("/clients", methods=["POST"])
@@ -76,7 +80,7 @@ def estimate(data: Body, faults: Faults, asked: Body) -> Any:
 def add_client(data: Body, faults: Faults) -> Any:
     """Enter a client."""
     found = clients.add(the_work(), data, faults)
-    return _with_version(found, f"/v1/clients/{found['id']}")
+    return tagged(found, Location=f"/v1/clients/{found['id']}")
 
 
 @blp.route("/clients")
@@ -97,7 +101,7 @@ def list_clients(page: Page, asked: Body) -> Any:
 @answers(200, ClientAnswer)
 def show_client(client: str) -> Any:
     """One client."""
-    return _with_version(clients.shown(the_work(), client))
+    return tagged(clients.shown(the_work(), client))
 
 
 @blp.route("/clients/<client>", methods=["PATCH"])
@@ -108,8 +112,8 @@ def show_client(client: str) -> Any:
 @answers(200, ClientAnswer)
 def change_client(data: Body, faults: Faults, client: str) -> Any:
     """Change what is given of a client, and nothing else."""
-    must_match(clients.shown(the_work(), client)["version"])
-    return _with_version(clients.change(the_work(), client, data, faults))
+    must_match(version(clients.shown(the_work(), client)))
+    return tagged(clients.change(the_work(), client, data, faults))
 
 
 @blp.route("/quotes", methods=["POST"])
@@ -120,7 +124,7 @@ def change_client(data: Body, faults: Faults, client: str) -> Any:
 def issue_quote(data: Body, faults: Faults) -> Any:
     """Issue a quote: kept, numbered, held until `valid_until`."""
     found = quotes.issue(the_work(), data, faults)
-    return _with_version(found, f"/v1/quotes/{found['number']}")
+    return tagged(found, Location=f"/v1/quotes/{found['number']}")
 
 
 @blp.route("/quotes")
@@ -142,7 +146,7 @@ def list_quotes(page: Page, asked: Body) -> Any:
 @on_paper("quote")
 def show_quote(number: str) -> Any:
     """One quote; its `hash` is of the document as it was issued."""
-    return _with_version(quotes.shown(the_work(), number))
+    return tagged(quotes.shown(the_work(), number))
 
 
 @blp.route("/quotes/<number>/acceptance", methods=["POST"])
@@ -153,8 +157,8 @@ def show_quote(number: str) -> Any:
 @answers(201, QuoteAnswer)
 def accept_quote(data: Body, faults: Faults, number: str) -> Any:
     """The client's positive word: who, how, and the hash of what was shown."""
-    must_match(quotes.row_of(the_work(), number).version)
-    return _with_version(quotes.accept(the_work(), number, data, faults))
+    _must_be_as_seen(number)
+    return tagged(quotes.accept(the_work(), number, data, faults))
 
 
 @blp.route("/quotes/<number>/withdrawal", methods=["POST"])
@@ -164,8 +168,8 @@ def accept_quote(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, QuoteAnswer)
 def withdraw_quote(number: str) -> Any:
     """Withdraw a quote that was not accepted."""
-    must_match(quotes.row_of(the_work(), number).version)
-    return _with_version(quotes.withdraw(the_work(), number))
+    _must_be_as_seen(number)
+    return tagged(quotes.withdraw(the_work(), number))
 
 
 @blp.route("/quotes/<number>/revisions", methods=["POST"])
@@ -176,9 +180,9 @@ def withdraw_quote(number: str) -> Any:
 @answers(201, QuoteAnswer)
 def revise_quote(data: Body, faults: Faults, number: str) -> Any:
     """Issue a new quote in place of this one: what the body leaves out stays, at the prices in force."""
-    must_match(quotes.row_of(the_work(), number).version)
+    _must_be_as_seen(number)
     found = revisions.revise(the_work(), number, data, faults)
-    return _with_version(found, f"/v1/quotes/{found['number']}")
+    return tagged(found, Location=f"/v1/quotes/{found['number']}")
 
 
 @blp.route("/quotes/<number>/concessions", methods=["POST"])
@@ -189,9 +193,9 @@ def revise_quote(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, QuoteAnswer)
 def concede(data: Body, faults: Faults, number: str) -> Any:
     """Replace one rate for this quote (F5). An issued quote is revised by one that has it."""
-    must_match(quotes.row_of(the_work(), number).version)
+    _must_be_as_seen(number)
     found = revisions.concede(the_work(), number, data, faults)
-    return _with_version(found, f"/v1/quotes/{found['number']}")
+    return tagged(found, Location=f"/v1/quotes/{found['number']}")
 
 
 @blp.route("/purchases", methods=["POST"])
@@ -202,7 +206,7 @@ def concede(data: Body, faults: Faults, number: str) -> Any:
 def buy(data: Body, faults: Faults) -> Any:
     """Buy outright: accepted, paid and settled at once; the metal is the house's."""
     found = purchases.buy(the_work(), data, faults)
-    return found, tagged(purchases.version_of(found), Location=f"/v1/purchases/{found['number']}")
+    return tagged(found, Location=f"/v1/purchases/{found['number']}")
 
 
 @blp.route("/purchases")
@@ -224,8 +228,7 @@ def list_purchases(page: Page, asked: Body) -> Any:
 @on_paper("purchase")
 def show_purchase(number: str) -> Any:
     """One purchase."""
-    found = purchases.shown(the_work(), number)
-    return found, tagged(purchases.version_of(found))
+    return tagged(purchases.shown(the_work(), number))
 
 
 @blp.route("/lots", methods=["POST"])
@@ -236,7 +239,7 @@ def show_purchase(number: str) -> Any:
 def receive_lot(data: Body, faults: Faults) -> Any:
     """Take a lot in, from an accepted quote or without one; what differs from the quote is said."""
     found = lots.receive(the_work(), data, faults)
-    return _with_version(found, f"/v1/lots/{found['number']}")
+    return tagged(found, Location=f"/v1/lots/{found['number']}")
 
 
 @blp.route("/lots")
@@ -258,7 +261,7 @@ def list_lots(page: Page, asked: Body) -> Any:
 @on_paper("receipt", code="number")
 def show_lot(number: str) -> Any:
     """One lot as it stands, with every entry about it."""
-    return _with_version(lots.shown(the_work(), number))
+    return tagged(lots.shown(the_work(), number))
 
 
 @blp.route("/lots/<number>/instructions", methods=["POST"])
@@ -268,4 +271,4 @@ def show_lot(number: str) -> Any:
 @answers(201, LotAnswer)
 def instruct(data: Body, faults: Faults, number: str) -> Any:
     """Change the client's wishes until the metal is poured or paid."""
-    return _with_version(lots.instruct(the_work(), number, data, faults))
+    return tagged(lots.instruct(the_work(), number, data, faults))

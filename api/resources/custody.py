@@ -30,10 +30,6 @@ blp = Blueprint("custody", __name__, url_prefix="/v1", description="What is held
 Body = dict[str, Any]
 
 
-def _tagged(found: Body) -> Any:
-    return found, tagged(found["version"])
-
-
 @blp.route("/lots/<number>/freeze", methods=["POST"])
 @scope("owner")
 @keeps()
@@ -41,7 +37,7 @@ def _tagged(found: Body) -> Any:
 @answers(201, LotAnswer)
 def freeze(data: Body, faults: Faults, number: str) -> Any:
     """Freeze a lot by order: no melt, batch, handover, return or erasure until it is released."""
-    return _tagged(custody.freeze(the_work(), number, data, faults))
+    return tagged(custody.freeze(the_work(), number, data, faults))
 
 
 @blp.route("/lots/<number>/release", methods=["POST"])
@@ -51,7 +47,7 @@ def freeze(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, LotAnswer)
 def release(data: Body, faults: Faults, number: str) -> Any:
     """Release a frozen lot."""
-    return _tagged(custody.release(the_work(), number, data, faults))
+    return tagged(custody.release(the_work(), number, data, faults))
 
 
 @blp.route("/lots/<number>/return", methods=["POST"])
@@ -61,7 +57,7 @@ def release(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, LotAnswer)
 def give_back(data: Body, faults: Faults, number: str) -> Any:
     """Return a lot that was not refined, or the loose shot or the drillings of a settled one."""
-    return _tagged(custody.give_back(the_work(), number, data, faults))
+    return tagged(custody.give_back(the_work(), number, data, faults), "entry")
 
 
 @blp.route("/lots/<number>/return/reversal", methods=["POST"])
@@ -71,7 +67,7 @@ def give_back(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, LotAnswer)
 def reverse_return(data: Body, faults: Faults, number: str) -> Any:
     """Reverse the last return of a lot: it came back, or never left."""
-    return _tagged(custody.reverse_return(the_work(), number, data, faults))
+    return tagged(custody.reverse_return(the_work(), number, data, faults))
 
 
 @blp.route("/stock/bars", methods=["POST"])
@@ -82,7 +78,7 @@ def reverse_return(data: Body, faults: Faults, number: str) -> Any:
 def enter_house_bar(data: Body, faults: Faults) -> Any:
     """Enter a bar of the house's: poured from loose stock, or bought."""
     found = house_bars.enter(the_work(), data, faults)
-    return found, tagged(found["version"], Location=f"/v1/bars/{found['serial']}")
+    return tagged(found, Location=f"/v1/bars/{found['serial']}")
 
 
 @blp.route("/bars/<serial>/sale", methods=["POST"])
@@ -93,7 +89,7 @@ def enter_house_bar(data: Body, faults: Faults) -> Any:
 def sell_bar(data: Body, faults: Faults, serial: str) -> Any:
     """Sell a bar from stock to a client at the price in force; it is invoiced, and paid at once."""
     found = bar_sales.sell(the_work(), serial, data, the_issuer(), faults)
-    return found, tagged(bar_sales.version_of(found), Location=f"/v1/bar-sales/{found['number']}")
+    return tagged(found, Location=f"/v1/bar-sales/{found['number']}")
 
 
 @blp.route("/bar-sales")
@@ -118,8 +114,7 @@ def show_bar_sale(number: str) -> Any:
 
     A sale that was kept before sales had numbers is found by its id.
     """
-    found = bar_sales.shown(the_work(), bar_sales.row_of(the_work(), number))
-    return found, tagged(bar_sales.version_of(found))
+    return tagged(bar_sales.shown(the_work(), bar_sales.row_of(the_work(), number)))
 
 
 @blp.route("/bars/<serial>/sale/reversal", methods=["POST"])
@@ -129,7 +124,7 @@ def show_bar_sale(number: str) -> Any:
 @answers(201, BarAnswer)
 def reverse_sale(data: Body, faults: Faults, serial: str) -> Any:
     """Reverse the sale of a bar that was not handed over; it draws a credit note."""
-    return _tagged(reversals.bar_sale(the_work(), serial, data, the_issuer(), faults))
+    return tagged(reversals.bar_sale(the_work(), serial, data, the_issuer(), faults), "reversal")
 
 
 @blp.route("/bars/<serial>/handover", methods=["POST"])
@@ -139,7 +134,7 @@ def reverse_sale(data: Body, faults: Faults, serial: str) -> Any:
 @answers(201, BarAnswer)
 def hand_over(data: Body, faults: Faults, serial: str) -> Any:
     """Hand a client's bar over: who took it, weighed again (E2)."""
-    return _tagged(handovers.hand_over(the_work(), serial, data, faults))
+    return tagged(handovers.hand_over(the_work(), serial, data, faults), "handover")
 
 
 @blp.route("/bars/<serial>/handover/reversal", methods=["POST"])
@@ -149,4 +144,4 @@ def hand_over(data: Body, faults: Faults, serial: str) -> Any:
 @answers(201, BarAnswer)
 def reverse_handover(data: Body, faults: Faults, serial: str) -> Any:
     """Reverse a handover: the bar is in the house again, and still its client's."""
-    return _tagged(handovers.take_back(the_work(), serial, data, faults))
+    return tagged(handovers.take_back(the_work(), serial, data, faults))

@@ -7,7 +7,7 @@ from flask import current_app
 from api.addresses import why_closed
 from api.http.access import scope
 from api.http.body import body
-from api.http.conditional import if_match, must_match, tagged
+from api.http.conditional import if_match, must_match, tagged, version
 from api.http.idempotency import keeps, reads, the_work
 from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, answers
@@ -23,6 +23,11 @@ blp = Blueprint("hooks", __name__, url_prefix="/v1/hooks", description="Events")
 Body = dict[str, Any]
 
 
+def _tagged(found: Body, **more: str) -> Any:
+    """A hook's answer; that it was renewed shows in its ETag for good."""
+    return tagged(found, "secret", unseen=hooks.hash_of(the_work(), found["id"]), **more)
+
+
 @blp.route("", methods=["POST"])
 @scope("owner")
 @keeps(secrets=["secret"])
@@ -34,8 +39,7 @@ def add_hook(data: Body, faults: Faults) -> Any:
     if not faults.found and not allowed and (why := why_closed(data["url"])):
         faults.add("out-of-range", "/url", why, "https to an address in the open network")
     found = hooks.add(the_work(), data, faults)
-    version = hooks.version_of(the_work(), found["id"])
-    return found, tagged(version, Location=f"/v1/hooks/{found['id']}")
+    return _tagged(found, Location=f"/v1/hooks/{found['id']}")
 
 
 @blp.route("")
@@ -55,7 +59,7 @@ def list_hooks(page: Page) -> Any:
 @answers(200, HookAnswer)
 def show_hook(name: str) -> Any:
     """One hook, without its secret."""
-    return hooks.shown(the_work(), name), tagged(hooks.version_of(the_work(), name))
+    return _tagged(hooks.shown(the_work(), name))
 
 
 @blp.route("/<name>", methods=["DELETE"])
@@ -74,8 +78,8 @@ def revoke_hook(name: str) -> Any:
 @answers(201, NewHookAnswer)
 def renew_secret(name: str) -> Any:
     """Another secret, shown this once; for a day each old one signs along."""
-    must_match(hooks.version_of(the_work(), name))
-    return hooks.renew_secret(the_work(), name), tagged(hooks.version_of(the_work(), name))
+    must_match(version(hooks.shown(the_work(), name), unseen=hooks.hash_of(the_work(), name)))
+    return _tagged(hooks.renew_secret(the_work(), name))
 
 
 @blp.route("/<name>/deliveries")

@@ -6,7 +6,7 @@ from flask import Response
 
 from api.http.access import scope
 from api.http.body import body
-from api.http.conditional import tagged
+from api.http.conditional import etag, tagged
 from api.http.idempotency import keeps, reads, the_work
 from api.http.paging import page_answer, paged
 from api.http.picture import picture_body
@@ -76,8 +76,7 @@ def show_account(page: Page, asked: Body, client: str) -> Any:
 @answers(201, ClientAnswer)
 def erase_client(client: str) -> Any:
     """Erase what is kept of a person; refused while a balance is open, retention or a freeze runs."""
-    found = erasure.erase(the_work(), client)
-    return found, tagged(found["version"])
+    return tagged(erasure.erase(the_work(), client))
 
 
 @blp.route("/position")
@@ -230,4 +229,4 @@ def list_photographs(page: Page, number: str) -> Any:
 def show_photograph(number: str, name: str) -> Any:
     """One photograph as it is kept; its ETag is its SHA-256."""
     found = photographs.picture(the_work(), number, name)
-    return Response(found.content, 200, tagged(found.hash), content_type=found.media_type)
+    return Response(found.content, 200, {"ETag": etag(found.hash)}, content_type=found.media_type)

@@ -7,7 +7,7 @@ from flask import request
 
 from api.http.access import scope
 from api.http.body import body, takes_too
-from api.http.conditional import if_match, must_match, tagged
+from api.http.conditional import if_match, must_match, tagged, version
 from api.http.idempotency import keeps, reads, the_work
 from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, View, answers, documented
@@ -45,8 +45,9 @@ CSV = "text/csv"
 _TABLE = {"type": "string", "description": "Columns lot, amount, unit; entry if there is one"}
 
 
-def _tagged(found: Body) -> Any:
-    return found, tagged(found["version"])
+def _entered(found: Body) -> Any:
+    """A batch or recovery as it stands since an entry."""
+    return tagged(found, "entry")
 
 
 @blp.route("/batches/<number>/lots", methods=["POST"])
@@ -56,7 +57,7 @@ def _tagged(found: Body) -> Any:
 @answers(201, BatchAnswer)
 def add_lots(data: Body, faults: Faults, number: str) -> Any:
     """Add lots to a batch, before anything came out of it."""
-    return _tagged(batches.add_lots(the_work(), number, data, faults))
+    return tagged(batches.add_lots(the_work(), number, data, faults))
 
 
 @blp.route("/batches/<number>/parting-plan")
@@ -76,7 +77,7 @@ def parting_plan(number: str) -> Any:
 @answers(201, BatchAnswer)
 def keep_held(data: Body, faults: Faults, number: str) -> Any:
     """Record metal known to stay behind, at its estimate (H6); or correct it."""
-    return _tagged(batches.keep_held(the_work(), number, data, faults))
+    return _entered(batches.keep_held(the_work(), number, data, faults))
 
 
 @blp.route("/batches/<number>/held/<name>/write-off", methods=["POST"])
@@ -86,7 +87,7 @@ def keep_held(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, BatchAnswer)
 def write_off(data: Body, faults: Faults, number: str, name: str) -> Any:
     """An owner's word that held metal will not come back: the house bears it."""
-    return _tagged(batches.write_off(the_work(), number, name, data, faults))
+    return _entered(batches.write_off(the_work(), number, name, data, faults))
 
 
 @blp.route("/batches/<number>/pours", methods=["POST"])
@@ -117,7 +118,7 @@ def plan_pour(data: Body, faults: Faults) -> Any:
 def make_recovery(data: Body, faults: Faults) -> Any:
     """Put the baths of some batches into one silver recovery (H8)."""
     found = recoveries.make(the_work(), data, faults)
-    return found, tagged(found["version"], Location=f"/v1/silver-recoveries/{found['number']}")
+    return tagged(found, Location=f"/v1/silver-recoveries/{found['number']}")
 
 
 @blp.route("/silver-recoveries")
@@ -138,7 +139,7 @@ def list_recoveries(page: Page, asked: Body) -> Any:
 @answers(200, RecoveryAnswer)
 def show_recovery(number: str) -> Any:
     """One silver recovery as it stands."""
-    return _tagged(recoveries.shown(the_work(), number))
+    return tagged(recoveries.shown(the_work(), number))
 
 
 @blp.route("/silver-recoveries/<number>/outturns", methods=["POST"])
@@ -148,7 +149,7 @@ def show_recovery(number: str) -> Any:
 @answers(201, RecoveryAnswer)
 def take_silver(data: Body, faults: Faults, number: str) -> Any:
     """Record silver won back from the bath, weighed and assayed; or correct it."""
-    return _tagged(recoveries.take_out(the_work(), number, data, faults))
+    return _entered(recoveries.take_out(the_work(), number, data, faults))
 
 
 @blp.route("/silver-recoveries/<number>/held", methods=["POST"])
@@ -158,7 +159,7 @@ def take_silver(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, RecoveryAnswer)
 def keep_silver_held(data: Body, faults: Faults, number: str) -> Any:
     """Record silver known to stay behind in the bath, at its estimate (H6)."""
-    return _tagged(recoveries.keep_held(the_work(), number, data, faults))
+    return _entered(recoveries.keep_held(the_work(), number, data, faults))
 
 
 @blp.route("/silver-recoveries/<number>/held/<name>/write-off", methods=["POST"])
@@ -168,7 +169,7 @@ def keep_silver_held(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, RecoveryAnswer)
 def write_silver_off(data: Body, faults: Faults, number: str, name: str) -> Any:
     """An owner's word that held silver will not come back."""
-    return _tagged(recoveries.write_off(the_work(), number, name, data, faults))
+    return _entered(recoveries.write_off(the_work(), number, name, data, faults))
 
 
 @blp.route("/silver-recoveries/<number>/reconciliation")
@@ -179,7 +180,7 @@ def write_silver_off(data: Body, faults: Faults, number: str, name: str) -> Any:
 def show_silver_account(number: str) -> Any:
     """The account of the silver of a recovery as it stands; its ETag is what one posts."""
     recoveries.row_of(the_work(), number)
-    return _tagged(reconciliations.preview(the_work(), number))
+    return tagged(reconciliations.preview(the_work(), number))
 
 
 @blp.route("/silver-recoveries/<number>/reconciliation", methods=["POST"])
@@ -190,8 +191,9 @@ def show_silver_account(number: str) -> Any:
 @answers(201, ReconciliationAnswer)
 def post_silver_account(data: Body, faults: Faults, number: str) -> Any:
     """Post the account of a recovery's silver, which closes it for every lot."""
-    must_match(recoveries.row_of(the_work(), number).version)
-    return _tagged(reconciliations.post(the_work(), number, data, faults))
+    recoveries.row_of(the_work(), number)
+    must_match(version(reconciliations.preview(the_work(), number)))
+    return tagged(reconciliations.post(the_work(), number, data, faults))
 
 
 @blp.route("/silver-loans")

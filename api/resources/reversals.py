@@ -15,17 +15,12 @@ from api.schemas.answers_bench import BarAnswer, ReconciliationAnswer
 from api.schemas.answers_counter import PurchaseAnswer
 from api.schemas.dealings import ReasonSchema, ReconciliationReversalSchema, WithdrawalSchema
 from api.schemas.queries import OfClientQuery
-from settle.books import batches, credit_notes, purchases, recoveries, reversals
+from settle.books import batches, credit_notes, recoveries, reversals
 from settle.books.listing import Page
-from settle.reckoning import document
 from settle.reckoning.problems import Faults
 
 blp = Blueprint("reversals", __name__, url_prefix="/v1", description="Reversals and credit notes")
 Body = dict[str, Any]
-
-
-def _tagged(found: Body) -> Any:
-    return found, tagged(found["version"])
 
 
 @blp.route("/settlements/<name>/reversal", methods=["POST"])
@@ -35,7 +30,7 @@ def _tagged(found: Body) -> Any:
 @answers(201, SettlementAnswer)
 def reverse_settlement(data: Body, faults: Faults, name: str) -> Any:
     """Reverse a posted settlement; what rests on it goes first. It draws a credit note."""
-    return _tagged(reversals.settlement(the_work(), name, data, the_issuer(), faults))
+    return tagged(reversals.settlement(the_work(), name, data, the_issuer(), faults))
 
 
 @blp.route("/settlements/<name>/difference")
@@ -54,8 +49,7 @@ def show_difference(name: str) -> Any:
 @answers(201, PurchaseAnswer)
 def reverse_purchase(data: Body, faults: Faults, number: str) -> Any:
     """Reverse an outright purchase; it draws a credit note."""
-    found = reversals.purchase(the_work(), number, data, the_issuer(), faults)
-    return found, tagged(purchases.version_of(found))
+    return tagged(reversals.purchase(the_work(), number, data, the_issuer(), faults))
 
 
 @blp.route("/batches/<number>/reconciliation/reversal", methods=["POST"])
@@ -66,7 +60,7 @@ def reverse_purchase(data: Body, faults: Faults, number: str) -> Any:
 def reverse_reconciliation(data: Body, faults: Faults, number: str) -> Any:
     """Reverse the posted account of a batch: its metals are open, and its entries can be corrected again."""
     batches.row_of(the_work(), number)
-    return _tagged(reversals.reconciliation(the_work(), number, data, faults))
+    return tagged(reversals.reconciliation(the_work(), number, data, faults))
 
 
 @blp.route("/silver-recoveries/<number>/reconciliation/reversal", methods=["POST"])
@@ -77,7 +71,7 @@ def reverse_reconciliation(data: Body, faults: Faults, number: str) -> Any:
 def reverse_recovery(data: Body, faults: Faults, number: str) -> Any:
     """Reverse the posted account of a silver recovery."""
     recoveries.row_of(the_work(), number)
-    return _tagged(reversals.reconciliation(the_work(), number, data, faults))
+    return tagged(reversals.reconciliation(the_work(), number, data, faults))
 
 
 @blp.route("/bars/<serial>/withdrawal", methods=["POST"])
@@ -87,7 +81,7 @@ def reverse_recovery(data: Body, faults: Faults, number: str) -> Any:
 @answers(201, BarAnswer)
 def withdraw_bar(data: Body, faults: Faults, serial: str) -> Any:
     """Withdraw a bar that is nobody's yet: its metal is loose stock again."""
-    return _tagged(reversals.withdraw_bar(the_work(), serial, data, faults))
+    return tagged(reversals.withdraw_bar(the_work(), serial, data, faults), "reversal")
 
 
 @blp.route("/credit-notes")
@@ -109,5 +103,4 @@ def list_credit_notes(page: Page, asked: Body) -> Any:
 @on_paper("credit_note")
 def show_credit_note(number: str) -> Any:
     """One credit note: issuer, client, tax point, each line with its class, and the reason."""
-    found = credit_notes.shown(the_work(), number)
-    return found, tagged(document.digest(found))
+    return tagged(credit_notes.shown(the_work(), number))

@@ -1,6 +1,6 @@
 """Answers of the accounts: settlements, payments, sales, credit notes, the books as they are asked."""
 
-from marshmallow.fields import Boolean, Integer, List, String
+from marshmallow.fields import Boolean, List, String
 
 from api.schemas.answers import (
     Amount,
@@ -93,7 +93,6 @@ class SettlementAnswer(Answer):
     hash = String()
     made_at = Moment()
     posted_at = Moment(allow_none=True)
-    version = Integer()
 
 
 class SettlementRowAnswer(Answer):

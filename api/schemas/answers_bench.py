@@ -56,7 +56,6 @@ class BatchAnswer(Answer):
     entries = List(Object(EntryAnswer))
     notices = notices()
     made_at = Moment()
-    version = Integer()
     entry = String()
 
 
@@ -86,7 +85,6 @@ class RecoveryAnswer(Answer):
     entries = List(Object(EntryAnswer))
     notices = notices()
     made_at = Moment()
-    version = Integer()
     entry = String()
 
 
@@ -120,7 +118,6 @@ class BarAnswer(Answer):
     cost = Amount()
     paid_in = String()
     made_at = Moment()
-    version = Integer()
     notices = notices()
     handover = String()
     reversal = Object(ReversalAnswer, allow_none=True)
@@ -192,7 +189,6 @@ class ReconciliationAnswer(Answer):
     batches = texts()
     metals = by_name(Object(MetalReconciliationAnswer))
     drift = by_name(Object(DriftAnswer))
-    version = Integer()
 
 
 class HouseSilverAnswer(Answer):

@@ -30,9 +30,7 @@ class HoldAnswer(Answer):
 
 
 class ItemAnswer(Answer):
-    """One line of a lot, weighed and reckoned; `holds` is the house's own to know."""
-
-    may_lack = ("holds",)
+    """One line of a lot, weighed and reckoned."""
 
     description = String()
     stamped = String(allow_none=True)
@@ -65,7 +63,7 @@ class PlannedBarAnswer(Answer):
 class MetalAccountAnswer(Answer):
     """The account of one metal: from what came out to bars, remainder, payout."""
 
-    may_lack = ("fine", "fine_u", "kept", "kept_worth")
+    may_lack = ("fine_u",)
 
     fine = Grams()
     fine_u = Grams()
@@ -218,7 +216,7 @@ class ReckonedAnswer(Answer):
 
 
 class EstimateAnswer(ReckonedAnswer):
-    """Low, likely, high. A key with `estimate` alone sees neither working nor what is the house's own."""
+    """Low, likely, high."""
 
     parting_silver_needed = Grams()
     cases = Object(CasesAnswer)
@@ -271,7 +269,6 @@ class QuoteAnswer(EstimateAnswer):
     revised_by = String(allow_none=True)
     conceded_since = List(Object(ConcessionAnswer))
     concessions_cost = Amount()
-    version = Integer()
 
 
 class QuoteRowAnswer(Answer):
@@ -338,7 +335,6 @@ class ClientAnswer(Answer):
     default_terms = String(allow_none=True)
     made_at = Moment()
     erased_at = Moment(allow_none=True)
-    version = Integer()
 
 
 class TermsAnswer(TermsSchema):

@@ -1,6 +1,6 @@
 """Answers about lots."""
 
-from marshmallow.fields import Boolean, Integer, List, String
+from marshmallow.fields import Boolean, List, String
 
 from api.schemas.answers import (
     Amount,
@@ -121,7 +121,6 @@ class LotAnswer(Answer):
     assays = by_name(Object(AssayStateAnswer))
     differs_from_quote = List(Object(DifferenceAnswer))
     entries = List(Object(EntryAnswer))
-    version = Integer()
     notices = notices()
     entry = String()
     consents_to_share = Boolean()

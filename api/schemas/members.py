@@ -55,7 +55,6 @@ OTHERS = {
     "division": "Smallest step of a scale's reading",
     "accountable": "What the house answers to the client for",
     "drillings": "Taken from the melt for assay; it leaves the lot",
-    "version": "Grows with each change; what the ETag is made of",
     "override": "The owner's word against a refusal that can be overridden, with a reason",
     "consents_to_share": "Whether the lot may be refined together with those of others",
     "notices": "What the reader must be told, each with whose rule it is",

@@ -118,10 +118,9 @@ def find_key_by_id(work: Work, key_id: str) -> dict[str, Any]:
     return _shown(_row_by_id(work, key_id))
 
 
-def version_of(work: Work, key_id: str) -> str:
-    """What changes when a key is renewed or revoked; its use is no change. Raises `Refused` (not-found)."""
-    row = _row_by_id(work, key_id)
-    return sha256(f"{row.hash} {row.revoked_at}".encode()).hexdigest()[:32]
+def hash_of(work: Work, key_id: str) -> str:
+    """The hash of a key's secret: it changes when the key is renewed. Raises `Refused` (not-found)."""
+    return str(_row_by_id(work, key_id).hash)
 
 
 def key_of_secret(work: Work, secret: str) -> dict[str, Any]:

@@ -37,7 +37,6 @@ def advance(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]:
         )
         raise Refused(Fault("more-than-advance", "/amount", wrong, left))
     paid = till.pay(work, lot, f"advance on {lot}", row.client, terms, minor, body)
-    lots.touch(work, lot)
     return paid | {"may_be_advanced": printed_money(most - before - minor, terms.currency)}
 
 
@@ -62,7 +61,7 @@ def _most(work: Work, row: Row[Any], terms: Terms) -> int:
     if row.quote is not None:
         quote = quotes.row_of(work, row.quote)
         most.append(most_on_quote(quotes.request_of(work, quote.request, terms)))
-    melted, found = bench.melt_of(work, row.number, terms), bench.assay_of(work, row.number)
+    melted, found = bench.melt_of(work, row.number, terms), bench.least_of(work, row.number, terms)
     if melted is not None and found is not None:
         prices.refuse_old(work, terms, found.ppt)
         most.append(most_on_assay(terms, _refined(work, row, terms, melted, found)))
@@ -84,6 +83,7 @@ def _refined(work: Work, row: Row[Any], terms: Terms, melted: bench.Melt, found:
         poured={},
         wishes={},
         prices=prices.serving(work, terms),
+        fees_minor=bench.client_fees_minor(work, row.number, terms),
     )
 
 
@@ -102,5 +102,4 @@ def reverse(work: Work, lot: str, payment: str, body: Json, faults: Faults) -> d
     if settled is not None:
         wrong = f"{settled.number} took it off"
         raise Refused(Fault("something-rests-on-it", "", wrong, f"the reversal of {settled.number} first"))
-    lots.touch(work, lot)
     return till.reverse(work, row, reason)

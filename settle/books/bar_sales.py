@@ -152,12 +152,6 @@ def shown(work: Work, record: records.Record) -> dict[str, Any]:
     }
 
 
-def version_of(shown: Json) -> str:
-    """What a sale says never changes; it may be reversed, once, and the words of its payment erased."""
-    payment = {name: said for name, said in shown["payment"].items() if name != "notices"}
-    return document.digest({**shown, "payment": payment})
-
-
 def listed(work: Work, page: Page, wanted: Wanted = ALL) -> tuple[list[dict[str, Any]], Listed]:
     """The sales of bars, newest first."""
     of, undone_since = records_table.c, undone.is_undone(_name())

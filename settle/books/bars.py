@@ -236,14 +236,12 @@ def _keep(
                 metal=metal,
                 data=kept,
                 state="poured",
-                version=1,
                 made_at=work.now,
             )
         )
     else:
-        changed = {"record": record.id, "data": kept, "version": old.version + 1}
+        changed = {"record": record.id, "data": kept}
         work.connection.execute(bars.update().where(bars.c.serial == serial).values(changed))
-    lots.touch(work, row.number)
     return serial
 
 
@@ -269,20 +267,18 @@ def assign(work: Work, lot: str, metals: Iterable[str]) -> None:
     """The bars of a lot's settled metals are its client's."""
     mine = bars.update().where(bars.c.lot == lot, bars.c.metal.in_(list(metals)), bars.c.state == "poured")
     client = select(lots_table.c.client).where(lots_table.c.number == lot).scalar_subquery()
-    work.connection.execute(mine.values(state="assigned", client=client, version=bars.c.version + 1))
+    work.connection.execute(mine.values(state="assigned", client=client))
 
 
 def unassign(work: Work, lot: str, metals: Iterable[str]) -> None:
     """The settlement of these metals is reversed: their bars are nobody's yet."""
     mine = bars.update().where(bars.c.lot == lot, bars.c.metal.in_(list(metals)), bars.c.state == "assigned")
-    work.connection.execute(mine.values(state="poured", client=None, version=bars.c.version + 1))
+    work.connection.execute(mine.values(state="poured", client=None))
 
 
 def change(work: Work, row: Row[Any], **values: Any) -> None:
     """A bar goes on to another state or owner."""
-    work.connection.execute(
-        bars.update().where(bars.c.serial == row.serial).values(version=row.version + 1, **values)
-    )
+    work.connection.execute(bars.update().where(bars.c.serial == row.serial).values(values))
 
 
 def row_of(work: Work, serial: str, pointer: str | None = None) -> Row[Any]:
@@ -341,7 +337,6 @@ def _shown(work: Work, row: Row[Any]) -> dict[str, Any]:
         **({"mark": row.data["mark"]} if "mark" in row.data else {}),
         **_cost(work, row, terms),
         "made_at": moment_text(row.made_at),
-        "version": row.version,
     }
 
 

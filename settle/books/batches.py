@@ -17,7 +17,6 @@ from settle.books import (
     records,
     sharing,
     stages,
-    versions,
 )
 from settle.books import terms as terms_of_business
 from settle.books.columns import moment_text
@@ -40,7 +39,7 @@ def make(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     word = owner.word(work, Reader(body, faults))
     faults.refuse_if_any()
     number = work.number("B")
-    work.connection.execute(batches.insert().values(number=number, data={}, version=1, made_at=work.now))
+    work.connection.execute(batches.insert().values(number=number, data={}, made_at=work.now))
     _put_in(work, number, body["lots"], word)
     return shown(work, number)
 
@@ -57,7 +56,6 @@ def add_lots(work: Work, number: str, body: Json, faults: Faults) -> dict[str, A
         raise Refused(Fault("wrong-state", "", "its bath is in a silver recovery", "another batch"))
     _refuse_accounted(work, number)
     _put_in(work, number, body["lots"], word)
-    versions.raise_batch(work, number)
     return shown(work, number)
 
 
@@ -85,7 +83,6 @@ def _put_in(work: Work, number: str, names: list[str], word: str | None) -> None
         work.connection.execute(
             lots_table.update().where(lots_table.c.number == row.number).values(batch=number)
         )
-        lots.touch(work, row.number)
         melts.post_own(work, row.number)
     _refuse_unaccounted(work, number, names)
 
@@ -188,7 +185,6 @@ def _terms(work: Work, number: str) -> Any:
 
 
 def _changed(work: Work, number: str, entry: str, told: list[Notice]) -> dict[str, Any]:
-    versions.raise_batch(work, number)
     found = shown(work, number)
     return found | {"entry": entry, "notices": [n.as_json() for n in told] or found["notices"]}
 
@@ -216,7 +212,6 @@ def shown(work: Work, number: str) -> dict[str, Any]:
         "entries": [records.shown(r) for r in records.history(work, number)],
         "notices": [ACIDS.as_json(), HOT_METAL.as_json()],
         "made_at": moment_text(row.made_at),
-        "version": row.version,
     }
 
 

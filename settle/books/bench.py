@@ -177,6 +177,17 @@ def _agreed(parties: Mapping[str, Assay], terms: Terms) -> Assay | None:
     return Assay(house.ppt | agreed, house.u_ppt)
 
 
+def least_of(work: Work, lot: str, terms: Terms) -> Assay | None:
+    """As `agreed_of`, but of a metal whose assays lie apart the lesser: no umpire goes below it (D3)."""
+    parties = assays_of(work, lot)
+    found = _agreed(parties, terms)
+    if found is None:
+        return None
+    disputed = [metal for metal, of in _exchanged(parties, terms).items() if of.state != AGREED]
+    lesser = {m: min(found.ppt.get(m, ZERO), parties[CLIENT].ppt[m]) for m in disputed}
+    return Assay(found.ppt | lesser, found.u_ppt)
+
+
 def client_fees_minor(work: Work, lot: str, terms: Terms) -> int:
     """The client's part of the umpire's fees (D3)."""
     return sum(of.client_fee_minor for of in exchanged(work, lot, terms).values())

@@ -91,7 +91,7 @@ def _returned(work: Work, record: records.Record) -> Entry:
 
 
 def _terms(work: Work, subject: str) -> Terms:
-    pot, _ = reconciliations.pot_of(work, subject)
+    pot = reconciliations.pot_of(work, subject)
     return pots.terms_of(work, pot)
 
 

@@ -26,7 +26,6 @@ def add(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
         clients.insert().values(
             id=client,
             default_terms=body.get("default_terms"),
-            version=1,
             made_at=work.now,
         )
     )
@@ -54,7 +53,6 @@ def _shown(work: Work, row: Row[Any]) -> dict[str, Any]:
         "default_terms": row.default_terms,
         "made_at": moment_text(row.made_at),
         "erased_at": None if row.erased_at is None else moment_text(row.erased_at),
-        "version": row.version,
     }
 
 
@@ -82,17 +80,14 @@ def refuse_unknown(work: Work, client: str, faults: Faults, pointer: str = "/cli
 
 
 def change(work: Work, client: str, body: Json, faults: Faults) -> dict[str, Any]:
-    """Change what is given, and nothing else; the version rises."""
+    """Change what is given, and nothing else."""
     old = shown(work, client)
     refuse_erased(work, client)
     new = {**(personal.kept(work, client, CLIENT) or {}), "default_terms": old["default_terms"], **body}
     new = {k: v for k, v in new.items() if v is not None}
     _check(work, new, faults)
-    work.connection.execute(
-        clients.update()
-        .where(clients.c.id == client)
-        .values(default_terms=new.get("default_terms"), version=old["version"] + 1)
-    )
+    changed = clients.update().where(clients.c.id == client)
+    work.connection.execute(changed.values(default_terms=new.get("default_terms")))
     personal.keep(work, client, CLIENT, client, _personal(new))
     return shown(work, client)
 

@@ -56,7 +56,6 @@ def _say(
         )
         raise Refused(Fault("wrong-state", "", f"{lot} is {state}", right))
     records.add(work, lot, kind, dict(body))
-    lots.touch(work, lot)
     return lots.shown(work, lot)
 
 
@@ -85,7 +84,6 @@ def give_back(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any
     record = records.add(work, lot, holds.RETURN, {**data, "override": word})
     personal.keep(work, record.id, holds.RETURN, row.client, {"who": body["who"]})
     journal.post(work, entry_of(record, row.client))
-    lots.touch(work, lot)
     return lots.shown(work, lot) | {"entry": record.id}
 
 
@@ -168,5 +166,4 @@ def reverse_return(work: Work, lot: str, body: Json, faults: Faults) -> dict[str
     if not standing:
         raise Refused(Fault("wrong-state", "", f"nothing of {lot} was returned", "a return that stands"))
     undone.undo(work, standing[-1].id, reason, [standing[-1].id])
-    lots.touch(work, lot)
     return lots.shown(work, lot)

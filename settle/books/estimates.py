@@ -19,7 +19,7 @@ from settle.reckoning.working import Working
 
 
 def answer(work: Work, body: Json, faults: Faults, *, public_only: bool, working: bool) -> dict[str, Any]:
-    """Answer an estimate; what belongs to the house alone is left out for a website's key."""
+    """Answer an estimate; `public_only`: under public terms at the prices in force, without working."""
     if public_only and "prices" in body:
         raise Refused(Fault("forbidden", "/prices", "only the prices in force", "leave it out"))
     r = Reader(body, faults)
@@ -29,13 +29,8 @@ def answer(work: Work, body: Json, faults: Faults, *, public_only: bool, working
     rows = Working(kept=working and not public_only)
     quoted = reckon(request, rows)
     told = [*all_notices(quoted, weighed_on, work.now), *_old_prices(work, request)]
-    buying = terms_of_business.to_buy_under(work, terms.currency)
-    offer = outright_offer(work, body, quoted, buying)
-    reckoned = document.estimate(quoted, told, rows) | {"outright_offer": offer}
-    if public_only:
-        website: dict[str, Any] = document.for_website(reckoned)
-        return website
-    return reckoned
+    offer = outright_offer(work, body, quoted, terms_of_business.to_buy_under(work, terms.currency))
+    return document.estimate(quoted, told, rows) | {"outright_offer": offer}
 
 
 def outright_offer(work: Work, asked: Json, quoted: Quoted, buying: str | None) -> dict[str, Any] | None:

@@ -44,10 +44,9 @@ def shown(work: Work, hook: str) -> dict[str, Any]:
     return _shown(_row_of(work, hook))
 
 
-def version_of(work: Work, hook: str) -> str:
-    """What changes when a hook is renewed or revoked. Raises `Refused` (not-found)."""
-    row = _row_of(work, hook)
-    return sha256(f"{row.secret} {row.revoked_at}".encode()).hexdigest()[:32]
+def hash_of(work: Work, hook: str) -> str:
+    """The hash of a hook's secret: it changes when the hook is renewed. Raises `Refused` (not-found)."""
+    return sha256(_row_of(work, hook).secret.encode()).hexdigest()
 
 
 def listed(work: Work, page: Page) -> tuple[list[dict[str, Any]], Listed]:

@@ -54,7 +54,6 @@ def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
             metal=metal,
             data=data,
             state="poured",
-            version=1,
             made_at=work.now,
         )
     )

@@ -74,7 +74,6 @@ def receive(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
             terms=terms.number,
             quote=None if quote is None else quote.number,
             data={},
-            version=1,
             received_at=work.now,
             hold_until=hold_until,
             made_at=work.now,
@@ -260,7 +259,6 @@ def instruct(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]
             raise Refused(Fault("wrong-state", pointer, f"{serial} is poured", "wishes before the pour"))
     _keep_words(work, lot, row.client, body)
     records.add(work, lot, INSTRUCTIONS, {**without_words(body), "instructions": wishes})
-    touch(work, lot)
     return shown(work, lot)
 
 
@@ -313,11 +311,6 @@ def is_accepted(work: Work, row: Row[Any]) -> bool:
     return any(data.get("acceptance") for data in said)
 
 
-def touch(work: Work, lot: str) -> None:
-    """Raise the lot's version: something about it changed."""
-    work.connection.execute(lots.update().where(lots.c.number == lot).values(version=lots.c.version + 1))
-
-
 def state_of(work: Work, row: Row[Any]) -> str:
     """Where the lot's metal is: received → melted → assayed → in_batch → refined; or returned."""
     if holds.is_returned(work, row.number):
@@ -356,7 +349,6 @@ def shown(work: Work, number: str) -> dict[str, Any]:
         "assays": bench.shown(work, number, terms),
         "differs_from_quote": _differs(work, row, terms),
         "entries": [records.shown(record) for record in records.history(work, number)],
-        "version": row.version,
     }
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from settle.books import bench, holds, journal, lots, owner, records, scales, versions
+from settle.books import bench, holds, journal, lots, owner, records, scales
 from settle.books import terms as terms_of_business
 from settle.books.columns import moment_text
 from settle.books.work import Work
@@ -62,9 +62,7 @@ def _refuse_second(work: Work, row: Row[Any], kind: str, body: Json, party: str 
 def _kept(work: Work, row: Row[Any], kind: str, body: Json, told: list[Notice]) -> dict[str, Any]:
     data = {k: v for k, v in body.items() if k not in ("corrects", "reason")}
     record = records.add(work, row.number, kind, data, body.get("corrects"), body.get("reason"))
-    lots.touch(work, row.number)
     if row.batch is not None:
-        versions.raise_batch(work, row.batch)
         # Its metal stands in the batch as weighed and assayed before.
         post_own(work, row.number)
     shown = lots.shown(work, row.number)

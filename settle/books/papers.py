@@ -243,7 +243,7 @@ def settlement_record(work: Work, name: str) -> bytes:
 
 def reconciliation_record(work: Work, number: str) -> bytes:
     """The one self-contained file of the posted accounts of a batch or a silver recovery."""
-    pot, _ = reconciliations.pot_of(work, number)
+    pot = reconciliations.pot_of(work, number)
     posted = lots.reconciled(work, number)
     inputs = {metal: _reconciliation_inputs(work, pot, metal) for metal in posted}
     answers = {metal: row.document for metal, row in posted.items()}

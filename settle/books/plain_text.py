@@ -25,7 +25,7 @@ _ROOTS = {"client": "Liabilities", "tax": "Liabilities", "charges": "Income", "c
 _HOUSE = {
     **dict.fromkeys(("stock", "bars", "bought", "process", "held", "lent", "till", "bank"), "Assets"),
     **dict.fromkeys(("opening", "owner"), "Equity"),
-    "kept": "Income",
+    **dict.fromkeys(("kept", "fees"), "Income"),
 }
 _OPTIONS = ('option "title" "settle"', 'option "tolerance_multiplier" "0"')
 

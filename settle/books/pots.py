@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import Row, select
 
-from settle.books import bench, held, loans, lots, outturns, versions
+from settle.books import bench, held, loans, outturns
 from settle.books import terms as terms_of_business
 from settle.books.tables import lots as lots_table
 from settle.books.tables import recovery_batches
@@ -154,15 +154,3 @@ def _holds(work: Work, pot: Pot, metal: str) -> bool:
         *came_out(work, pot, metal),
     ]
     return any(w.fine_mg for w in weighed)
-
-
-def touch(work: Work, pot: Pot) -> None:
-    """Raise the version of a pot and of its lots: a metal of it is closed, or open again."""
-    (versions.raise_recovery if pot.of_recovery else versions.raise_batch)(work, pot.number)
-    touch_lots(work, pot)
-
-
-def touch_lots(work: Work, pot: Pot) -> None:
-    """Raise the version of every lot of a pot: what closes its metal changed."""
-    for row in lot_rows(work, pot):
-        lots.touch(work, row.number)

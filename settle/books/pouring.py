@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from settle.books import bars, batches, bench, journal, lots, owner, pots, records, scales, versions
+from settle.books import bars, batches, bench, journal, lots, owner, pots, records, scales
 from settle.books.tables import moulds
 from settle.books.work import Work
 from settle.reckoning import bath, postings
@@ -145,7 +145,6 @@ def pour(work: Work, batch: str, body: Json, faults: Faults) -> dict[str, Any]:
     data = {k: v for k, v in body.items() if k not in ("corrects", "reason")}
     record = records.add(work, batch, bars.POUR, data, body.get("corrects"), body.get("reason"))
     journal.post(work, postings.pour_lost(record.id, batch, metal, account.loss_mg))
-    versions.raise_batch(work, batch)
     return _shown(record.id, account, terms)
 
 

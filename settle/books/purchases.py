@@ -103,12 +103,6 @@ def shown(work: Work, number: str) -> dict[str, Any]:
     return {**row.document, **about}
 
 
-def version_of(shown: Json) -> str:
-    """What a purchase says never changes; it may be reversed, once."""
-    reversal = shown["reversal"]
-    return str(shown["hash"]) if reversal is None else f"{shown['hash']}.{reversal['id']}"
-
-
 def listed(work: Work, page: Page, wanted: Wanted = ALL) -> tuple[list[dict[str, Any]], Listed]:
     of = purchases.c
     undone_since = undone.is_undone(of.number)

@@ -76,7 +76,6 @@ def keep(
             request=asked,
             document=kept,
             hash=document.digest(kept),
-            version=1,
             made_at=work.now,
             revises=old,
             **work.made_by,
@@ -137,7 +136,6 @@ def _shown(work: Work, row: Row[Any]) -> dict[str, Any]:
             select(quotes.c.number).where(quotes.c.revises == row.number)
         ).scalar(),
         **_conceded(work, row),
-        "version": row.version,
     }
 
 
@@ -238,9 +236,7 @@ def withdraw(work: Work, number: str) -> dict[str, Any]:
 
 def change(work: Work, row: Row[Any], **values: Any) -> None:
     """A quote goes on to another state; what was quoted stands."""
-    work.connection.execute(
-        quotes.update().where(quotes.c.number == row.number).values(version=row.version + 1, **values)
-    )
+    work.connection.execute(quotes.update().where(quotes.c.number == row.number).values(values))
 
 
 def become_lot(work: Work, number: str, lot: str) -> None:

@@ -20,17 +20,18 @@ from settle.reckoning.reading import Json, Reader
 from settle.reckoning.working import Working
 
 
-def pot_of(work: Work, number: str) -> tuple[Pot, int]:
-    """The pot under a number of a batch or recovery, and its version; `not-found` where there is none."""
+def pot_of(work: Work, number: str) -> Pot:
+    """The pot under a number of a batch or recovery; `not-found` where there is none."""
     if number.startswith("R-"):
-        version = recoveries.row_of(work, number).version
-        return pots.of_recovery(work, number), version
-    return pots.of_batch(number), batches.row_of(work, number).version
+        recoveries.row_of(work, number)
+        return pots.of_recovery(work, number)
+    batches.row_of(work, number)
+    return pots.of_batch(number)
 
 
 def preview(work: Work, number: str) -> dict[str, Any]:
     """The account of each metal as it stands: posted, to be posted, or without an outturn yet."""
-    pot, version = pot_of(work, number)
+    pot = pot_of(work, number)
     posted = lots.reconciled(work, number)
     accounts = {}
     for metal in pots.metals_of(work, pot):
@@ -45,7 +46,6 @@ def preview(work: Work, number: str) -> dict[str, Any]:
         "batches": list(pot.batches),
         "metals": accounts,
         "drift": {metal: drifts.of(work, metal) for metal in accounts},
-        "version": version,
     }
 
 
@@ -66,27 +66,21 @@ def _reckoned(work: Work, pot: Pot, metal: str) -> tuple[Reconciled, dict[str, A
 
 
 def post(work: Work, number: str, body: Json, faults: Faults) -> dict[str, Any]:
-    """Post the account of some metals, or of all that have an outturn; each is closed by it.
+    """Post the account of some metals, or of all that have an outturn; each is closed by it. Answers the
+    whole account as it stands then.
 
     Raises `Refused`: `wrong-state`, `beyond-balance` for a query without an owner's word,
     `forbidden` for an override by a key without the scope.
     """
-    pot, _ = pot_of(work, number)
+    pot = pot_of(work, number)
     r = Reader(body, faults)
     word = owner.word(work, r)
     faults.refuse_if_any()
     wanted = _wanted(work, pot, body)
     _refuse_disputed(work, pot, wanted)
     posted = {metal: _post_metal(work, pot, metal, word) for metal in wanted}
-    pots.touch(work, pot)
     _tell(work, pot, posted)
-    return {
-        "subject": number,
-        "batches": list(pot.batches),
-        "metals": posted,
-        "drift": {metal: drifts.of(work, metal) for metal in posted},
-        "version": pot_of(work, number)[1],
-    }
+    return preview(work, number)
 
 
 def _tell(work: Work, pot: Pot, posted: Json) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Row, select
 
-from settle.books import held, lots, outturns, pots, records, sharing, stages, versions
+from settle.books import held, lots, outturns, pots, records, sharing, stages
 from settle.books.columns import moment_text
 from settle.books.listing import Listed, Page, page_of
 from settle.books.narrowing import ALL, Wanted, has_clients_lot
@@ -22,14 +22,11 @@ def make(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     """Make a silver recovery of the baths of batches whose silver is not closed (H9)."""
     faults.refuse_if_any()
     rows = [_batch(work, name, i) for i, name in enumerate(body["batches"])]
-    together = pots.Pot("", tuple(dict.fromkeys(row.number for row in rows)), of_recovery=True)
     sharing.refuse_terms_apart([(row.number, pots.terms_of(work, pots.of_batch(row.number))) for row in rows])
     number = work.number("R")
-    work.connection.execute(recoveries.insert().values(number=number, data={}, version=1, made_at=work.now))
-    for batch in together.batches:
+    work.connection.execute(recoveries.insert().values(number=number, data={}, made_at=work.now))
+    for batch in dict.fromkeys(row.number for row in rows):
         work.connection.execute(recovery_batches.insert().values(recovery=number, batch=batch))
-    versions.raise_recovery(work, number)
-    pots.touch_lots(work, together)
     return shown(work, number)
 
 
@@ -87,7 +84,6 @@ def write_off(work: Work, number: str, name: str, body: Json, faults: Faults) ->
 
 
 def _changed(work: Work, number: str, entry: str, told: list[Notice]) -> dict[str, Any]:
-    versions.raise_recovery(work, number)
     found = shown(work, number)
     return found | {"entry": entry, "notices": [n.as_json() for n in told] or found["notices"]}
 
@@ -111,7 +107,6 @@ def shown(work: Work, number: str) -> dict[str, Any]:
         "entries": [records.shown(r) for r in records.history(work, number)],
         "notices": [ACIDS.as_json()],
         "made_at": moment_text(row.made_at),
-        "version": row.version,
     }
 
 

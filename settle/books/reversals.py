@@ -58,7 +58,6 @@ def settlement(work: Work, name: str, body: Json, issuer: Json, faults: Faults) 
         settlements_table.update().where(settlements_table.c.id == row.id).values(state="reversed")
     )
     bars.unassign(work, row.lot, _settled_by(row))
-    lots.touch(work, row.lot)
     told = {
         "settlement": row.number,
         "lot": row.lot,
@@ -155,13 +154,12 @@ def bar_sale(work: Work, serial: str, body: Json, issuer: Json, faults: Faults) 
 def reconciliation(work: Work, number: str, body: Json, faults: Faults) -> dict[str, Any]:
     """Reverse the posted account of some metals of a batch or recovery, or of all: they are open again."""
     reason = undone.reason_of(body, faults)
-    pot, _ = reconciliations.pot_of(work, number)
+    pot = reconciliations.pot_of(work, number)
     posted = lots.reconciled(work, number)
     wanted = _wanted(posted, body)
     _refuse_resting([name for metal in wanted for name in _on_account_of(work, pot, metal)])
     for metal in wanted:
         undone.undo(work, posted[metal].id, reason, [posted[metal].id])
-    pots.touch(work, pot)
     return reconciliations.preview(work, number)
 
 
@@ -207,8 +205,6 @@ def withdraw_bar(work: Work, serial: str, body: Json, faults: Faults) -> dict[st
     else:
         undone.undo(work, serial, reason, [row.record], document={"how": how})
     bars.change(work, row, state="withdrawn")
-    if row.lot is not None:
-        lots.touch(work, row.lot)
     return bars.shown(work, serial) | {"reversal": undone.shown(work, serial)}
 
 

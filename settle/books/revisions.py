@@ -76,7 +76,6 @@ def concede(work: Work, number: str, body: Json, faults: Faults) -> dict[str, An
     _refuse_late(work, row, state)
     record = records.add(work, number, quotes.CONCESSION, made)
     personal.keep(work, record.id, quotes.CONCESSION, row.client, {"who": body["who"]})
-    quotes.change(work, row)
     return quotes.shown(work, number)
 
 

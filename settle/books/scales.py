@@ -42,7 +42,7 @@ def _add(work: Work, table: Any, series: str, name: str, body: Json) -> dict[str
     taken = work.connection.execute(select(table.c.id).where(table.c.name == name)).scalar()
     if taken is not None:
         raise Refused(Fault("already-exists", "/name", f'"{name}" is {taken} already', "another name"))
-    row = {"id": work.name(series), "name": name, "data": dict(body), "version": 1, "made_at": work.now}
+    row = {"id": work.name(series), "name": name, "data": dict(body), "made_at": work.now}
     work.connection.execute(table.insert().values(row))
     chain.seal(work, table, str(row["id"]))
     return {"id": row["id"], **body}

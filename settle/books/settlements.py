@@ -59,7 +59,6 @@ def draft(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
             document=reckoned,
             inputs=inputs,
             hash=document.digest(reckoned),
-            version=1,
             made_at=work.now,
             **work.made_by,
         )
@@ -219,8 +218,6 @@ def open_minor(work: Work, row: Row[Any]) -> int:
 
 def shown(work: Work, name: str) -> dict[str, Any]:
     row = row_of(work, name)
-    payments = [] if row.number is None else till.of_subject(work, row.number)
-    reversal = undone.shown(work, row.number or "")
     return {
         "id": row.id,
         "number": row.number,
@@ -228,14 +225,10 @@ def shown(work: Work, name: str) -> dict[str, Any]:
         "owners_word": None,
         **row.document,
         **_paid(work, row),
-        "reversal": reversal,
+        "reversal": undone.shown(work, row.number or ""),
         "hash": row.hash,
         "made_at": moment_text(row.made_at),
         "posted_at": None if row.posted_at is None else moment_text(row.posted_at),
-        # The row stands once it is posted; what is shown of it goes on with payments and a reversal.
-        "version": row.version
-        + sum(1 + till.is_reversed(work, p) for p in payments)
-        + (reversal is not None),
     }
 
 
@@ -299,12 +292,10 @@ def post(work: Work, name: str, body: Json, faults: Faults) -> dict[str, Any]:
             document=kept,
             hash=document.digest(kept),
             posted_at=work.now,
-            version=row.version + 1,
         )
     )
     chain.seal(work, settlements, number)
     bars.assign(work, row.lot, now_settled)
-    lots.touch(work, row.lot)
     journal.post(work, _entry(number, inputs, final))
     told = {"settlement": number, "lot": row.lot, "client": of["client"], "net": kept["net"]}
     events.emit(work, "settlement.posted", number, told)

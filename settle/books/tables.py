@@ -61,6 +61,7 @@ def _moment(column: str = "made_at", *, null: bool = False) -> Column[Any]:
 
 
 def _version() -> Column[int]:
+    """Sealed with rows since the first schema; nothing counts it any more."""
     return Column("version", Whole, nullable=False, default=1)
 
 
@@ -137,7 +138,6 @@ clients = _table(
     _n(),
     _name(),
     _to("default_terms", "terms.id"),
-    _version(),
     _moment(),
     _moment("erased_at", null=True),
 )
@@ -165,7 +165,6 @@ quotes = _table(
     _data("request"),
     _data("document"),
     _text("hash"),
-    _version(),
     _moment(),
     _moment("accepted_at", null=True),
     _data("acceptance", null=True),
@@ -188,8 +187,8 @@ purchases = _table(
 
 # lots, batches, records -----------------------------------------------------------------------
 
-batches = _table("batches", _n(), _name("number"), _data(), _version(), _moment())
-recoveries = _table("recoveries", _n(), _name("number"), _data(), _version(), _moment())
+batches = _table("batches", _n(), _name("number"), _data(), _moment())
+recoveries = _table("recoveries", _n(), _name("number"), _data(), _moment())
 recovery_batches = _table(
     "recovery_batches",
     _to("recovery", "recoveries.number", null=False),
@@ -205,7 +204,6 @@ lots = _table(
     _to("terms", "terms.id", null=False),
     Column("quote", ForeignKey("quotes.number"), unique=True),
     _data(),
-    _version(),
     _moment("received_at"),
     _moment("hold_until", null=True),
     _moment(),
@@ -253,7 +251,6 @@ bars = _table(
     _text("metal"),
     _data(),
     _text("state"),
-    _version(),
     _moment(),
     CheckConstraint("state IN ('poured', 'assigned', 'handed_over', 'withdrawn')", name="state"),
     Index(None, "lot"),

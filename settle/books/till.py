@@ -139,10 +139,6 @@ def standing(work: Work, subject: str) -> list[Row[Any]]:
     return list(work.connection.execute(query.order_by(payments.c.n)))
 
 
-def is_reversed(work: Work, row: Row[Any]) -> bool:
-    return undone.of(work, row.id) is not None
-
-
 def paid_minor(work: Work, subject: str) -> int:
     """What the house has paid on a subject, less what it was paid."""
     return sum(row.data["minor"] for row in standing(work, subject))

@@ -17,13 +17,14 @@ def most_on_quote(request: Request) -> int:
 
 
 def most_on_assay(terms: Terms, refined: Refined) -> int:
-    """Minor units: of what the assayed metal would pay, where nothing was quoted."""
+    """Minor units: of what the assayed metal would pay, less the client's part of an umpire's fee."""
     needed = lot_need(terms, refined)
     recovered = {
         m: expected_within(terms, m, f, needed) for m, f in refined.fine_g.items() if m in terms.metals
     }
     quantities = Quantities(refined.gross_g, refined.melt_g, needed.weight_g, refined.articles)
-    return _share(terms, statement(Basis(terms, recovered, quantities, refined.prices, {})).net_minor)
+    basis = Basis(terms, recovered, quantities, refined.prices, {}, fees_minor=refined.fees_minor)
+    return _share(terms, statement(basis).net_minor)
 
 
 def _share(terms: Terms, net_minor: int) -> int:

@@ -27,8 +27,6 @@ from settle.reckoning.working import Working
 
 # Why something is in no worth (C4).
 NOT_VALUED = ON_ASSAY_ONLY, NOT_ACCOUNTED_FOR, NO_PRICE = ("on_assay_only", "not_accounted_for", "no_price")
-# What a key with `estimate` alone never sees: the house's margins and its view of its evidence.
-HOUSE_ONLY = {"holds", "kept", "kept_worth", "all_in", "fine_u", "working"}
 
 
 def canonical(document: Any) -> bytes:
@@ -84,15 +82,6 @@ def _with_working(answer: Document, working: Working) -> Document:
     if working.kept:
         answer["working"] = [row.as_json() for row in working.rows]
     return answer
-
-
-def for_website(document: Any) -> Any:
-    """The same document without what belongs to the house alone."""
-    if isinstance(document, dict):
-        return {k: for_website(v) for k, v in document.items() if k not in HOUSE_ONLY}
-    if isinstance(document, list):
-        return [for_website(v) for v in document]
-    return document
 
 
 def binds(terms: Terms) -> Document:

@@ -3,7 +3,7 @@
 Accounts are owner, place or purpose, and document, joined by `:`. Positive: what the house
 holds (`house:stock`, `house:bars`, `house:process:B-…`, `house:lent:B-…`, `house:till`).
 Negative: what it owes a client (`client:C-…:lot:L-…`, `:bars`, `:shot`, `:metal`, `:money`),
-what it earned (`charges:…`, `house:kept`) and owes as tax (`tax:…`). Either: where a
+what it earned (`charges:…`, `house:kept`, `house:fees`) and owes as tax (`tax:…`). Either: where a
 difference went (`house:difference of assay and weighing`, `house:gift above what is stated`, …).
 """
 
@@ -26,6 +26,7 @@ BARS = "house:bars"
 BOUGHT = "house:bought"
 DIFFERENCE = "house:difference of assay and weighing"
 KEPT = "house:kept"
+FEES = "house:fees"
 GIFT = "house:gift above what is stated"
 BELOW = "house:stated below"
 ROUNDING = "house:cash rounding"
@@ -225,7 +226,7 @@ def _money_legs(money: str, of: Due) -> Iterator[Leg]:
         yield from move(f"charges:{charge.line.charge.name}", money, currency, charge.amount_minor)
     for tax in of.taxes:
         yield from move(f"tax:{tax.tax.code}", money, currency, tax.amount_minor)
-    yield from move("charges:fees", money, currency, of.fees_minor)
+    yield from move(FEES, money, currency, of.fees_minor)
     # What is too small to pay is nobody's debt any more (F4).
     yield from move(WAIVED, money, currency, of.waived_minor)
 
@@ -234,12 +235,15 @@ def posted_before(legs: Iterable[tuple[str, str, int]], currency: str) -> dict[s
     """Minor units that posted entries charged and taxed, by charge and by tax code, and fees (H8)."""
     charges: dict[str, int] = {}
     taxes: dict[str, int] = {}
+    fees_minor = 0
     for account, commodity, amount in legs:
         owner, _, name = account.partition(":")
         if commodity == currency and owner in ("charges", "tax"):
             of = charges if owner == "charges" else taxes
             of[name] = of.get(name, 0) - amount
-    return {"fees_minor": charges.pop("fees", 0), "charges": charges, "taxes": taxes}
+        elif commodity == currency and account == FEES:
+            fees_minor -= amount
+    return {"fees_minor": fees_minor, "charges": charges, "taxes": taxes}
 
 
 # what follows a settlement, or goes without one ---------------------------------------------------

@@ -1,5 +1,6 @@
 """Lists by day, client and state (contract: Manners): what is left is what the rows themselves say."""
 
+import re
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -81,6 +82,25 @@ def test_what_nobody_can_have_meant_is_refused_by_every_list(
     assert refusal.said == (400, "bad-request", "")
     # A list that has no such filter says that instead.
     assert named in refusal.body["detail"] or "no parameter" in refusal.body["detail"]
+
+
+def test_a_parameter_that_is_given_twice_is_refused_by_every_call_that_reads_it(standing: Any) -> None:
+    till = standing("settled")
+    asked = [
+        (method.upper(), re.sub("{[^}]+}", "1", path), parameter["name"])
+        for path, methods in till.get("/openapi.json")["paths"].items()
+        for method, operation in methods.items()
+        if method != "parameters" and operation["security"]
+        for parameter in operation.get("parameters", ())
+        if parameter["in"] == "query"
+    ]
+    assert len(asked) > 100
+    for method, path, name in asked:
+        answer = till.ask(method, f"{path}?{name}=1&{name}=1")
+        assert (answer.status_code, answer.json["detail"]) == (
+            400,
+            f"{name} is given twice; each parameter once",
+        )
 
 
 def test_an_erased_client_can_still_be_asked_for(at: Any) -> None:

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from stages import gold_only, scrap
-from till import Till, grams
+from full import fill
+from till import Till
 
 # What names a row of each list.
 LISTS = {
@@ -28,42 +28,7 @@ LISTS = {
     "/v1/cash-counts": "id",
     "/v1/money-moves": "id",
 }
-YES = {"who": "Ann Other", "how": "in_person"}
-METAL = {"metal": "silver", "weight": grams("10"), "fineness": "999"}
-COUNTER = {"settle_on": "counter", "accountable": "1", "payout_rate": "1"}
 each_list = pytest.mark.parametrize("path", LISTS)
-
-
-def pounds(amount: str) -> dict[str, str]:
-    return {"amount": amount, "currency": "GBP"}
-
-
-def fill(till: Till) -> None:
-    """Beside what the road left: three to five of everything, of two clients."""
-    till.terms(gold_only())
-    till.terms(gold_only(name="counter", metals={"gold": COUNTER}))
-    till.client("Ben Other")
-    till.client("Cis Other")
-    for name in ("one", "two"):
-        till.scale(name, "0.01")
-        till.mould(name, "10", "0.05", name)
-    for client in ("C-1", "C-2", "C-2"):
-        wishes = {"gold": {"bars": [{"fineness": "995", "count": "whole"}]}}
-        quote = till.quote({"terms": "T-2", "client": client, "items": [scrap()], "instructions": wishes})
-        till.accept(quote)
-        lot = till.receive(quote=quote["number"])["number"]
-        till.melt(lot, "99")
-        till.assay(lot, {"gold": "500"})
-        batch = till.batch(lot)["number"]
-        till.take_out(batch, "gold", "49.5", "999")
-        till.pour(lot, "49.4")
-        till.draft(lot)
-        till.buy({"terms": "T-3", "client": client, "paid_in": "cash", "items": [scrap()]})
-        till.post("/v1/settlements/S-2026-0001/payments", {"amount": pounds("1"), "paid_in": "cash"})
-        till.post("/v1/stock", {"kind": "bought", "metals": [METAL], "cost": pounds("7")})
-        till.post("/v1/stock-counts", {"metals": [METAL]})
-        till.post("/v1/cash-counts", {"counted": pounds("12")})
-        till.post("/v1/money-moves", {"from": "till", "to": "bank", "amount": pounds("12")})
 
 
 @pytest.fixture(scope="module")
@@ -99,6 +64,14 @@ def test_pages_put_together_are_the_whole_list(full: Till, path: str, limit: int
     assert [name for page in pages for name in names(path, page)] == expected
     assert all(len(page) == limit for page in pages[:-1])
     assert 0 < len(pages[-1]) <= limit
+
+
+def test_a_cursor_of_one_list_is_no_cursor_of_another(full: Till) -> None:
+    links = {path: full.ask("GET", f"{path}?limit=1").headers["Link"] for path in LISTS}
+    cursors = {path: link.partition("cursor=")[2].partition(">")[0] for path, link in links.items()}
+    for path, cursor in cursors.items():
+        of_others = {full.refused.get(f"{other}?cursor={cursor}").said for other in LISTS if other != path}
+        assert of_others == {(400, "bad-request", "")}, path
 
 
 def test_what_is_entered_while_someone_pages_is_neither_lost_nor_repeated(at: Any) -> None:

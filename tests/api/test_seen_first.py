@@ -119,7 +119,7 @@ def test_a_purchase_and_its_credit_note_have_an_etag_each_of_what_may_change(sho
     ("stage", "what"),
     [
         pytest.param("lent", lambda t: t.take_out(BATCH, "silver", "125.43", "998"), id="an outturn"),
-        pytest.param("lent", lambda t: t.lend(BATCH, "1"), id="a loan"),
+        pytest.param("out", lambda t: t.lend(BATCH, "1"), id="a loan"),
         pytest.param(
             "poured",
             lambda t: t.melt(LOT, "118.50", corrects=t.entry(LOT, "melt"), reason="misread"),
@@ -160,10 +160,9 @@ def test_a_lot_to_which_something_happened_has_another_etag(at: Any, stage: str,
     what(till)
     after = till.get(f"/v1/lots/{LOT}")
     assert after.etag != before.etag
-    assert int(after.etag.strip('"')) > int(before.etag.strip('"'))
 
 
 def test_a_change_of_a_client_leaves_the_rest_as_it_was(shop: Till) -> None:
     before = shop.get(f"/v1/clients/{CLIENT}")
     after = shop.call("PATCH", f"/v1/clients/{CLIENT}", {"email": "ann@example.org"}, before.etag)
-    assert after == {**before, "email": "ann@example.org", "version": before["version"] + 1}
+    assert after == {**before, "email": "ann@example.org"}

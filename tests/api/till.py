@@ -154,11 +154,11 @@ class Till:
 
     def accept(self, quote: Json, seen: str | None = None, **more: str) -> Any:
         word = {"who": "Ann Other", "how": "in_person", "hash": quote["hash"], **more}
-        tag = seen or f'"{quote["version"]}"'
+        tag = seen or quote.etag
         return self.post(f"/v1/quotes/{quote['number']}/acceptance", word, tag)
 
     def withdraw(self, quote: Json) -> Any:
-        return self.post(f"/v1/quotes/{quote['number']}/withdrawal", None, f'"{quote["version"]}"')
+        return self.post(f"/v1/quotes/{quote['number']}/withdrawal", None, quote.etag)
 
     def buy(self, body: Any) -> Any:
         return self.post("/v1/purchases", body)

@@ -30,7 +30,7 @@ CLIENTS, ROUNDS, EACH = 100, 40, 10
 A_DAY = ("2026-01-05", "2026-01-05")
 
 _FILL = (
-    "INSERT INTO clients (n, id, version, made_at) SELECT n, 'C-' || n, 1, '2026-01-01T00:00:00.000Z' "
+    "INSERT INTO clients (n, id, made_at) SELECT n, 'C-' || n, '2026-01-01T00:00:00.000Z' "
     f"FROM some WHERE n <= {CLIENTS}",
     # A day for each hundredth of the entries: an account page shows a like part of either journal.
     "INSERT INTO journal_entries (n, id, document, text, made_at) "

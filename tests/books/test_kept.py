@@ -17,6 +17,8 @@ from settle.books.migrations import is_current, newest, upgrade
 from settle.books.work import open_books
 
 SCHEMAS = sorted(file.stem for file in KEPT.glob("*.sql"))
+# Columns of these that later schemas left out; none was sealed.
+GONE = {"lots": {"version"}, "quotes": {"version"}}
 TABLES = sorted({sealed.table.name for sealed in chain.SEALED.values()} | {"journal_lines", "chain"})
 
 
@@ -62,8 +64,9 @@ def test_kept_books_are_brought_to_the_newest_schema_and_are_whole(schema: str, 
     with stores.sql(books) as connection:
         after = posted(connection)
     for table, rows in before.items():
-        kept = [{column: new[column] for column in old} for old, new in zip(rows, after[table], strict=True)]
-        assert kept == rows, table
+        there = [{c: value for c, value in row.items() if c not in GONE.get(table, ())} for row in rows]
+        kept = [{column: new[column] for column in old} for old, new in zip(there, after[table], strict=True)]
+        assert kept == there, table
 
 
 def test_books_are_kept_of_every_schema_that_was_out_in_both_databases() -> None:

@@ -63,7 +63,7 @@ def test_what_it_says_of_acceptance_is_what_acceptance_says(quoted: House, price
     quote = quoted.till.get(f"/v1/quotes/{row['quote']}")
     word = {"who": "Ann Other", "how": "in_person", "hash": quote["hash"]}
     path = f"/v1/quotes/{quote['number']}/acceptance"
-    answer = quoted.till.ask("POST", path, word, If_Match=f'"{quote["version"]}"')
+    answer = quoted.till.ask("POST", path, word, If_Match=quote.etag)
     assert (answer.status_code == 409) is bool(row["refused"])
 
 

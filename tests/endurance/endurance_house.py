@@ -119,6 +119,10 @@ class Shop:
         """The ids of so many new drafts, of a lot each."""
         return [drafted(self.till) for _ in range(count)]
 
+    def seen(self, draft: str) -> str:
+        """The ETag of a draft as it stands."""
+        return str(self.till.get(f"/v1/settlements/{draft}").etag)
+
     def faults(self) -> list[str]:
         with self.books.reading() as work:
             return all_faults(work)

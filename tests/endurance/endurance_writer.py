@@ -115,7 +115,8 @@ def write_on(url: str, secret: str, life: int, pipe: Connection) -> None:
 def _postings(till: Till, life: int) -> Iterator[Posting]:
     for turn in range(1000):
         key, draft = f"life {life}, {turn}", drafted(till)
-        yield Posting(f"{key}: settle", f"/v1/settlements/{draft}/posting", seen='"1"')
+        seen = till.get(f"/v1/settlements/{draft}").etag
+        yield Posting(f"{key}: settle", f"/v1/settlements/{draft}/posting", seen=seen)
         part = {"amount": {"amount": "100.00", "currency": "GBP"}, "paid_in": "cash"}
         yield Posting(f"{key}: pay", f"/v1/settlements/{draft}/payments", part)
         yield Posting(f"{key}: buy", "/v1/purchases", bought())

@@ -106,8 +106,8 @@ def posting(draft: str) -> str:
 
 def test_a_draft_that_all_post_is_posted_once_and_the_others_are_told(crowd: Crowd) -> None:
     (draft,) = crowd.shop.drafts(1)
-    before = crowd.shop.drawn("S")
-    replies = crowd.at_once(lambda _, ask: crowd.post(ask, posting(draft), seen='"1"'))
+    before, seen = crowd.shop.drawn("S"), crowd.shop.seen(draft)
+    replies = crowd.at_once(lambda _, ask: crowd.post(ask, posting(draft), seen=seen))
     # Whoever comes later has seen a version that is no more.
     assert outcomes(replies) == {(201, ""): 1, (412, "changed-since-seen"): THREADS - 1}
     assert crowd.shop.drawn("S") == before + 1
@@ -150,7 +150,8 @@ def one_answer(replies: list[Reply]) -> Any:
 def test_under_one_key_a_draft_is_posted_once_and_all_get_the_answer(crowd: Crowd) -> None:
     (draft,) = crowd.shop.drafts(1)
     before, key = crowd.shop.drawn("S"), f"posting of {draft}"
-    one_answer(crowd.at_once(lambda _, ask: crowd.post(ask, posting(draft), key=key, seen='"1"')))
+    seen = crowd.shop.seen(draft)
+    one_answer(crowd.at_once(lambda _, ask: crowd.post(ask, posting(draft), key=key, seen=seen)))
     assert crowd.shop.drawn("S") == before + 1
 
 
@@ -199,6 +200,7 @@ def deal_all(crowd: Crowd) -> None:
     """All settle, buy, reverse and pay what is their own, and are refused something, at the same time."""
     shop = crowd.shop
     drafts = shop.drafts(THREADS)
+    seen = [shop.seen(draft) for draft in drafts]
     old = [shop.till.buy(bought())["number"] for _ in range(THREADS)]
     before = {series: shop.drawn(series) for series in "SPN"}
     till_before = shop.till.balance("house:till", "GBP")
@@ -207,7 +209,7 @@ def deal_all(crowd: Crowd) -> None:
         # Refused once its number is drawn: the number has to go back.
         refused = crowd.post(ask, "/v1/purchases", bought("0.01"))
         assert (refused.status, refused.kind) == (409, "wrong-state")
-        settled = crowd.post(ask, posting(drafts[i]), seen='"1"')
+        settled = crowd.post(ask, posting(drafts[i]), seen=seen[i])
         purchase = crowd.post(ask, "/v1/purchases", bought())
         note = crowd.post(ask, f"/v1/purchases/{old[i]}/reversal", {"reason": "a slip"})
         paid = crowd.post(

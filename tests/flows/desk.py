@@ -27,11 +27,11 @@ class Verbs(Till):
         return self.post(f"/v1/lots/{lot}/advances/{payment}/reversal", {"reason": "given back"})
 
     def revise(self, quote: Json, **body: Any) -> Any:
-        return self.post(f"/v1/quotes/{quote['number']}/revisions", body, f'"{quote["version"]}"')
+        return self.post(f"/v1/quotes/{quote['number']}/revisions", body, quote.etag)
 
     def concede(self, quote: Json, **body: Any) -> Any:
         said = {"reason": "an old client", "who": "Olive Owner", **body}
-        return self.post(f"/v1/quotes/{quote['number']}/concessions", said, f'"{quote["version"]}"')
+        return self.post(f"/v1/quotes/{quote['number']}/concessions", said, quote.etag)
 
     def reverse(self, path: str, reason: str = "the assay was wrong", **more: Any) -> Any:
         return self.post(f"/v1/{path}/reversal", {"reason": reason, **more})

@@ -124,6 +124,44 @@ def test_what_was_assayed_since_counts_where_it_is_less_than_what_was_quoted(sho
     shop.advance(LOT, "100.00")
 
 
+@pytest.fixture
+def exchanging(shop: Desk) -> Desk:
+    """99 g melted of a lot that the house assays at 505 ‰, under terms that exchange assays."""
+    gold = {"settle_on": "assay", "accountable": "1", "payout_rate": "1", "splitting_limit": "2"}
+    umpire = {"umpire_rule": "final", "umpire_fee": "30.00"}
+    shop.terms(gold_only(advance_share="0.5", metals={"gold": gold}, **umpire))
+    shop.receive(client=CLIENT, terms="T-2", items=[scrap()], acceptance=YES)
+    shop.melt(LOT, "99")
+    shop.assay(LOT, {"gold": "505"})
+    return shop
+
+
+@pytest.mark.parametrize(
+    ("client", "umpire", "most"),
+    [
+        (None, None, "1529.84"),
+        # The mean, 504: 49.896 g × 61.20 = 3053.64.
+        ("503", None, "1526.82"),
+        # Apart, and no umpire will find less than the lesser of the two: 49.5 g and 49.995 g.
+        ("500", None, "1514.70"),
+        ("510", None, "1529.84"),
+        # 503: 49.797 g, 3047.58; the client, who was farther from it, bears the fee.
+        ("500", "503", "1508.79"),
+        # 502: 49.698 g, 3041.52; the fee is the house's.
+        ("500", "502", "1520.76"),
+    ],
+)
+def test_an_advance_goes_by_the_assay_that_governs_and_by_the_lesser_while_two_lie_apart(
+    exchanging: Desk, client: str | None, umpire: str | None, most: str
+) -> None:
+    for party, found in (("client", client), ("umpire", umpire)):
+        if found is not None:
+            exchanging.assay(LOT, {"gold": found}, party=party)
+    more = f"{int(most.replace('.', '')) + 1}"
+    assert exchanging.refused.advance(LOT, f"{more[:-2]}.{more[-2:]}").kind == "more-than-advance"
+    assert exchanging.advance(LOT, most)["may_be_advanced"] == money("0.00")
+
+
 def test_a_better_assay_than_was_quoted_advances_no_more_than_the_quote(shop: Desk) -> None:
     a_lot(shop)
     most = shop.advance(LOT, "0.01")["may_be_advanced"]

@@ -85,5 +85,5 @@ def test_a_credit_note_that_says_otherwise_is_found(settled: Desk, tmp_path: Pat
 
 
 def test_books_that_nobody_changed_have_no_fault(full: Desk, tmp_path: Path) -> None:
-    nothing: Any = found(full, tmp_path / "same.sqlite3", "UPDATE bars SET version = version")
+    nothing: Any = found(full, tmp_path / "same.sqlite3", "UPDATE bars SET state = state")
     assert nothing == []

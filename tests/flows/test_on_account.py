@@ -20,7 +20,8 @@ def on_account(shop: Desk, clock: Any) -> Desk:
     shop.melt(LOT, "99")
     shop.assay(LOT, {"gold": "505"})
     shop.settle(shop.draft(LOT)["id"])
-    shop.call("PATCH", f"/v1/clients/{CLIENT}", {"default_terms": "T-2"}, '"1"')
+    path = f"/v1/clients/{CLIENT}"
+    shop.call("PATCH", path, {"default_terms": "T-2"}, shop.get(path).etag)
     clock.move(days=30)
     shop.prices(gold="70.00")
     return shop

@@ -15,7 +15,7 @@ from api.app import create_app
 from api.http import running
 from api.http.access import scope
 from api.http.body import body
-from api.http.conditional import if_match, must_match, tagged
+from api.http.conditional import if_match, must_match, tagged, version
 from api.http.idempotency import keeps, reads, the_work
 from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, answers
@@ -85,8 +85,8 @@ def a_resource() -> Blueprint:
             raise Refused(Fault("wrong-state", "", "not now", "later"))
         if data["name"] == "slip":
             raise RuntimeError("a detail that nobody may see")
-        answer = {"id": row["id"], "secret": "s3cret", "person": work.actor.person}
-        return answer, tagged(1, Location=f"/v1/things/{row['id']}")
+        shown = {"id": row["id"], "secret": "s3cret", "person": work.actor.person}
+        return tagged(shown, "secret", Location=f"/v1/things/{row['id']}")
 
     @blp.route("/forgetful", methods=["POST"])
     @scope("work")
@@ -124,7 +124,7 @@ def a_resource() -> Blueprint:
     def get_thing(thing_id: str) -> Any:
         """One thing."""
         row = found(thing_id)
-        return {"id": row.id, "name": row.name}, tagged(row.version)
+        return tagged({"id": row.id, "name": row.name})
 
     @blp.route("/<thing_id>", methods=["PATCH"])
     @scope("work")
@@ -136,10 +136,10 @@ def a_resource() -> Blueprint:
         """Change a thing that was seen."""
         faults.refuse_if_any()
         row = found(thing_id)
-        must_match(row.version)
-        changed = {"name": data["name"], "version": row.version + 1}
+        must_match(version({"id": row.id, "name": row.name}))
+        changed = {"name": data["name"]}
         the_work().connection.execute(update(scales).where(scales.c.id == thing_id).values(changed))
-        return {"id": row.id, "name": data["name"]}, tagged(row.version + 1)
+        return tagged({"id": row.id, "name": data["name"]})
 
     @blp.route("/<thing_id>/unseen", methods=["POST"])
     @scope("work")

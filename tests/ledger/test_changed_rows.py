@@ -13,9 +13,9 @@ from settle.books import chain, check, tables
 
 # What goes on after the row is posted, so that it can't be sealed with it.
 GOES_ON = {
-    "quotes": {"state", "version", "lot", "closed_at"},
+    "quotes": {"state", "lot", "closed_at"},
     "settlements": {"state"},
-    "lots": {"data", "version", "batch"},
+    "lots": {"data", "batch"},
 }
 
 

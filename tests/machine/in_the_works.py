@@ -170,7 +170,9 @@ def reconciled(s: Shop, data: Random, pot: Pot) -> None:
     may = bool(wanted) and not _disputes(s, pot, wanted) and (word or not queried)
 
     def then(answer: Json) -> None:
-        for metal, account in answer["metals"].items():
+        for metal in wanted:
+            account = answer["metals"][metal]
+            assert account["state"] == "posted"
             shares = sum(mg(w) for w in account["credited"].values()) + mg(account["house_share"])
             assert shares == mg(account["out"]) + mg(account["held"]), "H7"
             s.m.close(pot, metal, account)

@@ -8,7 +8,7 @@ import pytest
 
 from settle.reckoning.record import faults_of
 
-from .house import CLIENT, D, House, asked, stands_at, open_shop, pages
+from .house import CLIENT, D, House, asked, open_shop, pages, stands_at
 
 CONCESSION = {
     "replaces": "charge",

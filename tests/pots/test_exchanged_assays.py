@@ -99,7 +99,24 @@ def test_the_umpire_decides_and_the_farther_party_bears_the_fee_on_the_settlemen
     settled = works.settled(lot)
     assert settled["assay"]["gold"] == agreed
     assert settled["cases"]["final"]["fees_total"] == money(client)
-    assert works.balance("charges:fees", "GBP") == -round(float(client) * 100)
+    assert works.balance("house:fees", "GBP") == -round(float(client) * 100)
+
+
+@pytest.mark.rule("J1")
+def test_an_umpires_fee_stands_in_the_books_apart_from_a_charge_of_that_name(works: Works) -> None:
+    charge = {"name": "fees", "base": "lot", "rate": "7.00"}
+    works.terms(terms(name="of fees", gold=LIMIT, umpire_fee="30.00", umpire_rule="final", charges=[charge]))
+    lot = works.lot("40", "500", "100", terms="T-2")
+    said(works, lot, "client", "504")
+    said(works, lot, "umpire", "501")
+    number = works.batch(lot)["number"]
+    works.take_out(number, "gold", "19.95", "1000")
+    works.close(number)
+    works.settled(lot)
+    places = {
+        p["place"]: p["closing"] for p in works.get("/v1/trial-balance")["places"] if "fees" in p["place"]
+    }
+    assert places == {"charges:fees": money("-7.00"), "house:fees": money("-30.00")}
 
 
 def test_the_settlements_paper_says_whose_assays_were_exchanged(works: Works, lot: str) -> None:

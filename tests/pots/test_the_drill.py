@@ -67,7 +67,7 @@ def drill(opened: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Wal
         clock.now = step.moment
         own = answers.setdefault(step.story, {})
         known = {**answers, **own}
-        seen = f'"{own[step.match]["version"]}"' if step.match else None
+        seen = own[step.match].etag if step.match else None
         till = works.with_key(opened.keys[step.key])
         answer = till.call(step.method, filled(step.path, known), filled(step.body, known), seen)
         if step.keep:

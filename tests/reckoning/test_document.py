@@ -143,23 +143,6 @@ def test_working_is_there_when_it_is_kept():
     assert answered(working=Working())["working"]
 
 
-HIDDEN = {"holds", "kept", "kept_worth", "all_in", "fine_u", "working"}
-
-
-def names(of):
-    if isinstance(of, dict):
-        return set(of).union(*(names(v) for v in of.values()))
-    return set().union(*(names(v) for v in of)) if isinstance(of, list) else set()
-
-
-def test_a_website_sees_nothing_that_is_the_houses_alone():
-    whole = answered(working=Working())
-    assert names(whole) >= HIDDEN
-    seen = document.for_website(whole)
-    assert not names(seen) & HIDDEN
-    assert seen["cases"]["likely"]["net"] == whole["cases"]["likely"]["net"]
-
-
 def test_canonical_bytes_are_the_same_in_whatever_order_the_names_stand():
     one, other = {"b": [1, "ü"], "a": {"d": None, "c": True}}, {"a": {"c": True, "d": None}, "b": [1, "ü"]}
     assert document.canonical(one) == '{"a":{"c":true,"d":null},"b":[1,"ü"]}'.encode()

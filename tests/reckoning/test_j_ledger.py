@@ -58,10 +58,10 @@ FULL = {
 PRICES = {"gold": "10", "silver": "1"}
 
 
-def settled(gold_wish, silver_wish=None, poured=None, **changes):
+def settled(gold_wish, silver_wish=None, poured=None, under=FULL, **changes):
     wish = {"gold": gold_wish, "silver": silver_wish or {}}
     final = account(
-        terms_on(**FULL),
+        terms_on(**under),
         {"gold": "50", "silver": "30"},
         PRICES,
         wish,
@@ -91,9 +91,26 @@ def test_a_settlement_books_where_every_milligram_and_penny_went():
         ("conversion", "GBP"): 8_280,
         ("charges:lot", "GBP"): -1_003,
         ("tax:vat", "GBP"): -201,
-        ("charges:fees", "GBP"): -500,
+        ("house:fees", "GBP"): -500,
         ("client:C-1:money", "GBP"): -6_576,
     }
+
+
+NAMES = ["fees", "kept", "house:fees", ":", "a:b", "client:C-1:money", "tax:vat", "conversion"]
+
+
+@pytest.mark.rule("J1")
+@pytest.mark.parametrize("name", NAMES)
+def test_a_charge_and_a_tax_are_booked_apart_from_all_else_whatever_they_are_called(name):
+    named = {
+        "taxes": {name: {"rate": "0.20", "class": "standard"}},
+        "charges": [{"name": name, "base": "lot", "rate": "10.03", "tax": name}],
+    }
+    _, booked = settled({}, fees_minor=500)
+    _, other = settled({}, fees_minor=500, under=FULL | named)
+    renamed = {"charges:lot": f"charges:{name}", "tax:vat": f"tax:{name}"}
+    assert other == {(renamed.get(of, of), commodity): of_it for (of, commodity), of_it in booked.items()}
+    assert (other[f"charges:{name}", "GBP"], other["house:fees", "GBP"]) == (-1_003, -500)
 
 
 @pytest.mark.rule("J1")
