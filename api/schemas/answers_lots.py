@@ -1,6 +1,6 @@
 """Answers about lots."""
 
-from marshmallow.fields import Boolean, List, String
+from marshmallow.fields import Boolean, Integer, List, String
 
 from api.schemas.answers import (
     Amount,
