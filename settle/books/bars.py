@@ -14,15 +14,15 @@ from settle.books.tables import bars
 from settle.books.tables import lots as lots_table
 from settle.books.tables import records as records_table
 from settle.books.work import Work
-from settle.reckoning import document, postings
+from settle.reckoning import document, postings, settlement
 from settle.reckoning.bars import Poured, Reading, Wishes, pour, read_instructions
 from settle.reckoning.exact import plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.item import Scale
 from settle.reckoning.money import printed_money
 from settle.reckoning.notices import HOT_METAL
-from settle.reckoning.problems import Fault, Faults, Refused
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import milligrams, printed
@@ -68,7 +68,7 @@ def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
 
 def wishes(work: Work, lot: str, metal: str, terms: Terms) -> Wishes:
     """What bars a lot's client wants of a metal."""
-    return read_instructions(lots.instructions(work, lot), terms, Faults()).get(metal, Wishes())
+    return read_instructions(lots.instructions(work, lot), terms, NO_FAULTS).get(metal, Wishes())
 
 
 def _line(r: Reader) -> int:
@@ -122,8 +122,7 @@ def _kept(
 
 def read_reading(data: Json) -> Reading:
     """The reading of a bar that is kept."""
-    r = Reader(data, Faults())
-    return Reading(r.weight("reading"), r.weight("division"), r.decimal("assay"), r.decimal("assay_u"))
+    return settlement.read_reading(Kept(data))
 
 
 def reading_before(work: Work, serial: str, entry: str) -> Reading:
@@ -147,7 +146,7 @@ def states(poured: Poured) -> dict[str, Any]:
 
 def stated(row: Row[Any]) -> Poured:
     """What a bar states (A6)."""
-    r = Reader(row.data["stated"], Faults())
+    r = Kept(row.data["stated"])
     return Poured(row.serial, row.data["line"], r.weight("weight"), r.decimal("fineness"))
 
 

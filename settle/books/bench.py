@@ -12,8 +12,8 @@ from settle.reckoning.exact import ONE, ZERO, Exact, plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.item import Scale
 from settle.reckoning.money import minor_units, printed_money
-from settle.reckoning.problems import Faults
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.problems import NO_FAULTS, Faults
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import printed
@@ -63,7 +63,7 @@ def read_melt(body: Json, terms: Terms, known: dict[str, Scale], faults: Faults)
 
 def is_something(data: Json) -> bool:
     """Whether an entry weighs something; a correction to nothing struck it out."""
-    return bool(Reader(data, Faults()).weight("weight", positive=False))
+    return bool(Kept(data).weight("weight", positive=False))
 
 
 def refuse_nothing(body: Json, weight_g: Exact, faults: Faults) -> None:
@@ -89,7 +89,7 @@ def melt_of(work: Work, lot: str, terms: Terms) -> Melt | None:
     standing = records.in_force(work, lot, MELT)
     if not standing:
         return None
-    return read_melt(standing[-1].data, terms, scales.known(work), Faults())
+    return read_melt(standing[-1].data, terms, scales.known(work), NO_FAULTS)
 
 
 def read_assay(r: Reader) -> Assay:
@@ -126,7 +126,7 @@ def read_fineness(r: Reader) -> tuple[Exact, Exact]:
 def assays_of(work: Work, lot: str) -> dict[str, Assay]:
     """The assay in force of each party that gave one."""
     standing = {r.data["party"]: r.data for r in records.in_force(work, lot, ASSAY)}
-    return {party: read_assay(Reader(data, Faults())) for party, data in standing.items()}
+    return {party: read_assay(Kept(data)) for party, data in standing.items()}
 
 
 def assay_of(work: Work, lot: str) -> Assay | None:

@@ -10,7 +10,7 @@ from settle.reckoning import postings
 from settle.reckoning.batch import Weighed
 from settle.reckoning.item import Scale
 from settle.reckoning.notices import ACIDS, Notice
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
@@ -88,7 +88,7 @@ def _refuse_missing(work: Work, metal: str, fine_mg: int) -> None:
 def of(work: Work, subject: str, metal: str, terms: Terms) -> list[tuple[str, Weighed]]:
     """What came out of one metal: entry and weighing."""
     known = scales.known(work)
-    found = [(r.id, *read(r.data, terms, known, Faults())) for r in records.in_force(work, subject, OUTTURN)]
+    found = [(r.id, *read(r.data, terms, known, NO_FAULTS)) for r in records.in_force(work, subject, OUTTURN)]
     return [(entry, out) for entry, of_metal, out in found if of_metal == metal and out.weight_g]
 
 

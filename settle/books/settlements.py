@@ -33,7 +33,7 @@ from settle.reckoning.exact import Exact, plain
 from settle.reckoning.ledger import Entry, difference
 from settle.reckoning.money import amount, minor_units, printed_money
 from settle.reckoning.price import Prices, serving
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.quote import Quoted
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.settlement import Refined, compare, read_refined, settle
@@ -201,10 +201,8 @@ def _entry(inputs: Json, final: Statement) -> Entry:
 
 
 def _statement(work: Work, inputs: Json) -> tuple[Terms, Refined, Statement, Working]:
-    faults = Faults()
-    terms = concede(terms_of_business.find(work, inputs["terms"]), inputs["concessions"], faults)
-    refined = read_refined(inputs, terms, faults)
-    faults.refuse_if_any()
+    terms = concede(terms_of_business.find(work, inputs["terms"]), inputs["concessions"], NO_FAULTS)
+    refined = read_refined(inputs, terms)
     rows = Working()
     return terms, refined, settle(terms, refined, rows), rows
 

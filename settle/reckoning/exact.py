@@ -14,6 +14,9 @@ ONE = Fraction(1)
 HALF = Fraction(1, 2)
 
 _DECIMAL = re.compile(r"(0|[1-9][0-9]{0,11})(?:\.([0-9]{1,9}))?", re.ASCII)
+# As `plain` writes it; longer than any figure that comes of what requests may say.
+_PLAIN = re.compile(r"-?[0-9]+(?:\.[0-9]+|/[1-9][0-9]*)?", re.ASCII)
+_MOST_PLAIN = 1000
 _PART = re.compile(r"([1-9][0-9]{0,5})/([1-9][0-9]{0,5})", re.ASCII)
 
 DECIMAL_IN_WORDS = (
@@ -42,6 +45,16 @@ def part(text: str) -> Exact:
     """A filled part: a decimal or `n/d` (A7); `ValueError` for anything else."""
     match = _PART.fullmatch(text) if len(text) <= 13 else None
     return Fraction(int(match[1]), int(match[2])) if match else decimal(text)
+
+
+def exactly(text: str) -> Exact:
+    """Any exact figure as `plain` writes it, however many places it has; `ValueError` for anything else.
+
+    Not for requests: they are held to A7.
+    """
+    if len(text) > _MOST_PLAIN or not _PLAIN.fullmatch(text):
+        raise ValueError(f'"{text[:30]}" is no figure')
+    return Fraction(text)
 
 
 def half_even(value: Exact, places: int) -> int:

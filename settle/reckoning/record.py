@@ -7,16 +7,15 @@ number, client, times, notices), the hash of the answer, a signature over
 """
 
 import json
-import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from settle.reckoning import document
 from settle.reckoning.batch import Held, LotIn, Weighed, reconcile
 from settle.reckoning.concession import concede
-from settle.reckoning.exact import Exact, plain
+from settle.reckoning.exact import exactly, plain
 from settle.reckoning.item import Scale
-from settle.reckoning.problems import Faults, Refused, at
+from settle.reckoning.problems import NO_FAULTS, Faults, Refused, at
 from settle.reckoning.quote import Quoted, read_request, reckon
 from settle.reckoning.reading import Json
 from settle.reckoning.settlement import Refined, compare, read_refined, settle
@@ -26,7 +25,6 @@ from settle.reckoning.working import Working
 
 # What the reckoning doesn't find again: notices are words for a reader, and no figure rests on them.
 _TOLD = ("notices",)
-_EXACT = re.compile(r"-?[0-9]{1,80}(\.[0-9]{1,80})?(/[0-9]{1,80})?", re.ASCII)
 
 
 def made(kind: str, inputs: Json, answer: Json, answer_hash: Any) -> Json:
@@ -205,10 +203,8 @@ def _settlement(inputs: Json) -> Json:
 
 
 def _settled(inputs: Json, of: Json, rows: Working) -> tuple[Refined, Statement]:
-    faults = Faults()
-    terms = concede(_terms(inputs), of["concessions"], faults)
-    refined = read_refined(of, terms, faults)
-    faults.refuse_if_any()
+    terms = concede(_terms(inputs), of["concessions"], NO_FAULTS)
+    refined = read_refined(of, terms)
     return refined, settle(terms, refined, rows)
 
 
@@ -220,14 +216,14 @@ def _reconciled(metal: str, of: Json) -> Json:
     rows, terms = Working(), _terms(of)
     lots = [_lot_in(i) for i in of["lots"]]
     lent, out = [_weighed(w) for w in of["lent"]], [_weighed(w) for w in of["out"]]
-    held = [Held(_exact(h["estimate"]), _exact(h["u"])) for h in of["held"]]
+    held = [Held(exactly(h["estimate"]), exactly(h["u"])) for h in of["held"]]
     account = reconcile(terms, metal, lots, lent, out, held, rows)
     return _without(document.reconciliation(account, [i.lot for i in lots], terms, [], rows), *_TOLD)
 
 
 def _lot_in(of: Json) -> LotIn:
     by_house = _weighed(of["by_house"]) if "by_house" in of else None
-    return LotIn(of["lot"], _weighed(of["own"]), _exact(of["need"]), by_house)
+    return LotIn(of["lot"], _weighed(of["own"]), exactly(of["need"]), by_house)
 
 
 _RECKONED: Mapping[str, Callable[[Json], Json]] = {
@@ -242,8 +238,8 @@ def _terms(inputs: Json) -> Terms:
 
 
 def _scale(name: str, of: Json) -> Scale:
-    most = None if of["max"] is None else _exact(of["max"])
-    return Scale(name, _exact(of["division"]), _exact(of["min"]), most)
+    most = None if of["max"] is None else exactly(of["max"])
+    return Scale(name, exactly(of["division"]), exactly(of["min"]), most)
 
 
 def _weighed_inputs(of: Weighed) -> Json:
@@ -256,11 +252,4 @@ def _weighed_inputs(of: Weighed) -> Json:
 
 
 def _weighed(of: Json) -> Weighed:
-    return Weighed(_exact(of["weight"]), _exact(of["division"]), _exact(of["assay"]), _exact(of["u"]))
-
-
-def _exact(text: str) -> Exact:
-    """A decimal or a fraction, as `plain` writes it."""
-    if not _EXACT.fullmatch(text):
-        raise ValueError(f"{text[:30]} is no figure")
-    return Exact(text)
+    return Weighed(exactly(of["weight"]), exactly(of["division"]), exactly(of["assay"]), exactly(of["u"]))
