@@ -61,7 +61,7 @@ def _most(work: Work, row: Row[Any], terms: Terms) -> int:
     if row.quote is not None:
         quote = quotes.row_of(work, row.quote)
         most.append(most_on_quote(quotes.request_of(work, quote.request, terms)))
-    melted, found = bench.melt_of(work, row.number, terms), bench.assay_of(work, row.number)
+    melted, found = bench.melt_of(work, row.number, terms), bench.agreed_of(work, row.number, terms)
     if melted is not None and found is not None:
         prices.refuse_old(work, terms, found.ppt)
         most.append(most_on_assay(terms, _refined(work, row, terms, melted, found)))

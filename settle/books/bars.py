@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Row, select
 
-from settle.books import bench, journal, lots, melts, pots, records, scales
+from settle.books import bench, journal, lots, melts, outturns, pots, records, scales
 from settle.books import terms as terms_of_business
 from settle.books.columns import Member, moment_text
 from settle.books.listing import Listed, Page, page_of
@@ -103,20 +103,21 @@ def _kept(
     d = bench.division(r, terms, known)
     if not came_out:
         raise Refused(Fault("wrong-state", "/metal", f"no {metal} came out yet", "an outturn first"))
-    named = r.text("outturn") if r.has("outturn") else came_out[-1][0]
-    weighed = dict(came_out).get(named)
-    if weighed is None:
-        right = "one of " + ", ".join(entry for entry, _ in came_out)
+    entries = [entry for entry, _ in came_out]
+    named = r.text("outturn") if r.has("outturn") else entries[-1]
+    if named not in entries:
+        right = "one of " + ", ".join(entries)
         r.fault("outturn", "unknown-reference", f'no outturn "{named[:20]}" of {metal}', right)
-        weighed = came_out[-1][1]
+        named = entries[-1]
+    fineness, u = outturns.assayed(work, named)
     return {
         "metal": metal,
         "line": _line(r),
         "outturn": named,
         "reading": body.get("reading"),
         "division": {"amount": plain(d), "unit": "g"},
-        "assay": plain(weighed.assay_ppt),
-        "assay_u": plain(weighed.assay_u_ppt),
+        "assay": plain(fineness),
+        "assay_u": plain(u),
     }
 
 

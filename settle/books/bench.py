@@ -6,7 +6,7 @@ from typing import Any
 
 from settle.books import prices, records, scales
 from settle.books.work import Work
-from settle.reckoning.assay import AGREED, Exchange, exchange, gap
+from settle.reckoning.assay import AGREED, Exchange, Found, exchange, gap
 from settle.reckoning.batch import Weighed
 from settle.reckoning.exact import ONE, ZERO, Exact, plain
 from settle.reckoning.fineness import WHOLE_PPT
@@ -40,10 +40,17 @@ class Melt:
 
 @dataclass(frozen=True, slots=True)
 class Assay:
-    """Finenesses by metal, parts per thousand, and their standard uncertainties."""
+    """What was found, by metal."""
 
-    ppt: dict[str, Exact]
-    u_ppt: dict[str, Exact]
+    found: dict[str, Found]
+
+    @property
+    def ppt(self) -> dict[str, Exact]:
+        return {metal: of.ppt for metal, of in self.found.items()}
+
+    def of(self, metal: str) -> Found:
+        """What was found of a metal; nothing of one that nobody looked for."""
+        return self.found.get(metal, Found(ZERO))
 
 
 def read_melt(body: Json, terms: Terms, known: dict[str, Scale], faults: Faults) -> Melt:
@@ -97,17 +104,18 @@ def read_assay(r: Reader) -> Assay:
     inner = r.object("finenesses")
     if not inner.data:
         r.missing("finenesses", 'such as {"gold": {"fineness": "489.6", "u": "0.3"}}')
-    ppt, u_ppt = {}, {}
+    found = {}
     for metal in inner.data:
         if metal not in METALS:
             inner.fault(metal, "unknown-metal", f'no metal "{metal[:20]}"', "one of " + ", ".join(METALS))
             continue
-        ppt[metal], u_ppt[metal] = read_fineness(inner.object(metal))
-    total = sum(ppt.values(), ZERO)
+        ppt, u = read_fineness(inner.object(metal))
+        found[metal] = Found(ppt, u**2)
+    total = sum((of.ppt for of in found.values()), ZERO)
     if total > WHOLE_PPT:
         right = "1000 at most"
         r.fault("finenesses", "fineness-above-1000", f"{plain(total)} ‰ together", right)
-    return Assay(ppt, u_ppt)
+    return Assay(found)
 
 
 def read_fineness(r: Reader) -> tuple[Exact, Exact]:
@@ -129,11 +137,6 @@ def assays_of(work: Work, lot: str) -> dict[str, Assay]:
     return {party: read_assay(Kept(data)) for party, data in standing.items()}
 
 
-def assay_of(work: Work, lot: str) -> Assay | None:
-    """The house's own assay in force."""
-    return assays_of(work, lot).get(HOUSE)
-
-
 def exchanged(work: Work, lot: str, terms: Terms) -> dict[str, Exchange]:
     """Metal by metal what house, client and umpire agree on (D3); only where the client gave an assay."""
     return _exchanged(assays_of(work, lot), terms)
@@ -146,15 +149,15 @@ def _exchanged(parties: Mapping[str, Assay], terms: Terms) -> dict[str, Exchange
     fee = minor_units(terms.umpire_fee, terms.currency)
     return {
         metal: exchange(
-            house.ppt.get(metal, ZERO),
-            client.ppt[metal],
-            None if umpire is None else umpire.ppt.get(metal),
+            house.of(metal),
+            client.found[metal],
+            None if umpire is None else umpire.found.get(metal),
             terms.metals[metal].splitting_limit_ppt,
             terms.umpire_rule,
             fee,
         )
         for metal in terms.metals
-        if metal in client.ppt
+        if metal in client.found
     }
 
 
@@ -167,8 +170,8 @@ def _agreed(parties: Mapping[str, Assay], terms: Terms) -> Assay | None:
     house = parties.get(HOUSE)
     if house is None:
         return None
-    agreed = {m: e.agreed_ppt for m, e in _exchanged(parties, terms).items() if e.agreed_ppt is not None}
-    return Assay(house.ppt | agreed, house.u_ppt)
+    agreed = {m: e.agreed for m, e in _exchanged(parties, terms).items() if e.agreed is not None}
+    return Assay(house.found | agreed)
 
 
 def client_fees_minor(work: Work, lot: str, terms: Terms) -> int:
@@ -183,11 +186,13 @@ def disputed(work: Work, lot: str, terms: Terms) -> list[str]:
 
 def own(melted: Melt, found: Assay, metal: str) -> Weighed:
     """The lot's own metal: melt weight less drillings taken, as assayed (H3)."""
+    assayed = found.of(metal)
     return Weighed(
         melted.parted_g,
         melted.division_g,
-        found.ppt.get(metal, ZERO),
-        found.u_ppt.get(metal, ZERO),
+        assayed.ppt,
+        assayed.u2,
+        weighings=2 if melted.drillings_g else 1,
     )
 
 
@@ -198,9 +203,9 @@ def shown(work: Work, lot: str, terms: Terms) -> dict[str, Any]:
     found, states = _agreed(parties, terms), _exchanged(parties, terms)
     return {
         metal: {
-            "by": {p: plain(of.ppt[metal]) for p, of in parties.items() if metal in of.ppt},
+            "by": {p: plain(of.ppt[metal]) for p, of in parties.items() if metal in of.found},
             "state": states[metal].state if metal in states else AGREED,
-            "agreed": plain(ppt) if metal not in states or states[metal].agreed_ppt is not None else None,
+            "agreed": plain(ppt) if metal not in states or states[metal].agreed is not None else None,
             "gap": _gap(work, lot, terms, metal, parties) if metal in states else None,
             "fees": _fees(states[metal], terms.currency) if metal in states else None,
         }
@@ -211,7 +216,7 @@ def shown(work: Work, lot: str, terms: Terms) -> dict[str, Any]:
 def _gap(work: Work, lot: str, terms: Terms, metal: str, parties: Mapping[str, Assay]) -> dict[str, Any]:
     melted, last = melt_of(work, lot, terms), records.in_force(work, lot, ASSAY)[-1]
     parted_g = melted.parted_g if melted else ZERO
-    house, client = (parties[party].ppt.get(metal, ZERO) for party in (HOUSE, CLIENT))
+    house, client = (parties[party].of(metal).ppt for party in (HOUSE, CLIENT))
     fee = minor_units(terms.umpire_fee, terms.currency)
     price = prices.in_force(work, terms.currency, last.made_at).get(metal)
     worth = None if price is None else gap(house, client, parted_g, price[0], fee).worth_minor

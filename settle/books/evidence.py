@@ -96,7 +96,7 @@ def _assayed(work: Work) -> Iterator[AssayedLot]:
         if not isinstance(melted, bench.Melt) or not isinstance(assayed, bench.Assay):
             continue
         # Drillings were of the lot as well: the whole melt is what its items held.
-        found = {m: _whole(melted, assayed, m) for m in assayed.ppt}
+        found = {m: _whole(melted, assayed, m) for m in assayed.found}
         yield assayed_lot(row.number, terms, lots.receipt(work, row.number), known, found)
         there += 1
         if there == MOST_LOTS:
@@ -104,8 +104,8 @@ def _assayed(work: Work) -> Iterator[AssayedLot]:
 
 
 def _whole(melted: bench.Melt, assayed: bench.Assay, metal: str) -> Weighed:
-    u = assayed.u_ppt.get(metal, ZERO)
-    return Weighed(melted.weight_g, melted.division_g, assayed.ppt[metal], u)
+    found = assayed.of(metal)
+    return Weighed(melted.weight_g, melted.division_g, found.ppt, found.u2)
 
 
 def _accounts(work: Work, terms: Terms) -> Iterator[Account]:

@@ -111,7 +111,7 @@ def _refuse_short(name: str, estimate: Held, weighed: Weighed) -> None:
 def _weighed(work: Work, body: Json, terms: Terms, faults: Faults) -> Weighed:
     r = Reader(body, faults)
     fineness, u = bench.read_fineness(r.object("assay"))
-    return Weighed(r.weight("weight"), bench.division(r, terms, scales.known(work)), fineness, u)
+    return Weighed(r.weight("weight"), bench.division(r, terms, scales.known(work)), fineness, u**2)
 
 
 def _standing(

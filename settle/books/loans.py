@@ -78,7 +78,7 @@ def read(body: Json, terms: Terms, known: dict[str, Scale], faults: Faults) -> d
     u = r.decimal("u", ZERO, most=WHOLE_PPT)
     if silver + gold > WHOLE_PPT:
         r.fault("gold", "fineness-above-1000", "silver and gold exceed 1000 together", "1000 at most")
-    return {"silver": Weighed(weight, d, silver, u), "gold": Weighed(weight, d, gold)}
+    return {"silver": Weighed(weight, d, silver, u**2), "gold": Weighed(weight, d, gold)}
 
 
 def of(work: Work, batch: str, metal: str, terms: Terms) -> list[Weighed]:

@@ -158,7 +158,7 @@ def entry_of(work: Work, record: records.Record, terms: Terms) -> Entry:
 def _weighed(work: Work, r: Reader, field: str, terms: Terms) -> Weighed:
     inner = r.object(field)
     fineness, u = bench.read_fineness(inner.object("assay"))
-    return Weighed(inner.weight("weight"), bench.division(inner, terms, scales.known(work)), fineness, u)
+    return Weighed(inner.weight("weight"), bench.division(inner, terms, scales.known(work)), fineness, u**2)
 
 
 def _bars(work: Work, batch: str, metal: str, body: Json, faults: Faults) -> list[Any]:

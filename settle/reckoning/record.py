@@ -118,9 +118,7 @@ def reconciliation_inputs(
 
 
 def _lot_inputs(of: LotIn) -> Json:
-    inputs = {"lot": of.lot, "own": _weighed_inputs(of.own), "need": plain(of.need_g)}
-    # Where the agreed assay is another than the house's own, that one judges (H4).
-    return inputs if of.judged == of.own else {**inputs, "by_house": _weighed_inputs(of.judged)}
+    return {"lot": of.lot, "own": _weighed_inputs(of.own), "need": plain(of.need_g)}
 
 
 def _again(record: Json) -> list[tuple[str, str, str]]:
@@ -222,8 +220,7 @@ def _reconciled(metal: str, of: Json) -> Json:
 
 
 def _lot_in(of: Json) -> LotIn:
-    by_house = _weighed(of["by_house"]) if "by_house" in of else None
-    return LotIn(of["lot"], _weighed(of["own"]), exactly(of["need"]), by_house)
+    return LotIn(of["lot"], _weighed(of["own"]), exactly(of["need"]))
 
 
 _RECKONED: Mapping[str, Callable[[Json], Json]] = {
@@ -247,9 +244,11 @@ def _weighed_inputs(of: Weighed) -> Json:
         "weight": plain(of.weight_g),
         "division": plain(of.division_g),
         "assay": plain(of.assay_ppt),
-        "u": plain(of.assay_u_ppt),
+        "u2": plain(of.assay_u2),
+        "weighings": of.weighings,
     }
 
 
 def _weighed(of: Json) -> Weighed:
-    return Weighed(exactly(of["weight"]), exactly(of["division"]), exactly(of["assay"]), exactly(of["u"]))
+    weight, division, assay, u2 = (exactly(of[name]) for name in ("weight", "division", "assay", "u2"))
+    return Weighed(weight, division, assay, u2, of["weighings"])
