@@ -146,7 +146,7 @@ class Reader:
         """A filled part: a decimal or `n/d`, above 0 and up to 1; 1 if absent (B4)."""
         if not self.has(field):
             return ONE
-        right = 'a part such as "1/20" or "0.05", above 0 and up to 1'
+        right = 'a part such as "1/20", at most 100 each, or "0.05"; above 0 and up to 1'
         value = self._strict(field, self._part, right)
         if value is not None and not 0 < value <= 1:
             self.fault(field, "out-of-range", f"{plain(value)} is out of range", right)
