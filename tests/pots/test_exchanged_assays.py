@@ -1,5 +1,6 @@
 """D3: house, client and umpire assay a melted lot; what is agreed, what the gap is worth, who bears the fee."""
 
+import json
 import re
 from decimal import Decimal
 from io import BytesIO
@@ -7,7 +8,7 @@ from typing import Any
 
 import pytest
 from pypdf import PdfReader
-from works import YES, Works, mg, money, terms
+from works import YES, Works, grams, mg, money, terms
 
 LIMIT = {"splitting_limit": "2"}
 
@@ -103,6 +104,21 @@ def test_the_umpire_decides_and_the_farther_party_bears_the_fee_on_the_settlemen
     assert works.balance("charges:fees", "GBP") == -round(float(client) * 100)
 
 
+@pytest.mark.rule("D3")
+@pytest.mark.parametrize(
+    ("currency", "fee", "house", "client"), [("JPY", "101", "50", "51"), ("GBP", "20.01", "10.00", "10.01")]
+)
+def test_of_a_fee_in_halves_the_client_bears_what_a_half_is_rounded_to_and_the_house_the_rest(
+    works: Works, currency: str, fee: str, house: str, client: str
+) -> None:
+    of = {"currency": currency, "cash_step": "1", "umpire_fee": fee, "umpire_rule": "final"}
+    works.terms(terms(name="halves", gold=LIMIT, **of))
+    lot = works.lot("40", "500", "100", terms="T-2")
+    said(works, lot, "client", "504")
+    found = said(works, lot, "umpire", "502")
+    assert found["fees"] == {"house": money(house, currency), "client": money(client, currency)}
+
+
 def test_the_settlements_paper_says_whose_assays_were_exchanged(works: Works, lot: str) -> None:
     said(works, lot, "client", "501")
     number = works.batch(lot)["number"]
@@ -139,6 +155,20 @@ def test_an_account_is_judged_by_the_agreed_assay_and_adds_up_as_it_is_printed(w
     u2 = Decimal("0.995") ** 2 * (Decimal("0.09") + Decimal("0.3364") ** 2 * Decimal("0.0001") / 12)
     u2 += Decimal("0.0001") / 12 + (Decimal("336.4") * Decimal("0.002")) ** 2
     assert account["residual_u"] == {"g": f"{u2.sqrt():.3f}"}
+
+
+@pytest.mark.rule("H4")
+def test_the_record_of_an_account_has_the_u_of_a_mean_and_both_weighings(works: Works, lot: str) -> None:
+    drillings = {"weight": grams("0.4"), "whose": "house"}
+    works.melt(lot, "40", drillings=drillings, corrects=works.entry(lot, "melt"), reason="drilled")
+    said(works, lot, "client", "502")
+    number = works.batch(lot)["number"]
+    works.take_out(number, "gold", "19.7", "1000")
+    works.close(number)
+    raw = works.ask("GET", f"/v1/batches/{number}/reconciliation/record").data
+    # 0.3 ‰ by either party: (0.09 + 0.09) ÷ 4
+    own = {"weight": "39.6", "division": "0.01", "assay": "501", "u2": "0.045", "weighings": 2}
+    assert json.loads(raw)["inputs"]["gold"]["lots"] == [{"lot": lot, "own": own, "need": "0"}]
 
 
 @pytest.mark.rule("H4")
