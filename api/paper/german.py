@@ -226,7 +226,12 @@ GERMAN: tuple[tuple[str, str], ...] = (
     ("{metal} bought, g", "{metal} angekauft, g"),
     ("{metal} accountable, g", "{metal} gutgerechnet, g"),
     ("{metal} of lot {lot}, g", "{metal} des Postens {lot}, g"),
+    ("{metal} held {count}, g", "{metal}, im Prozess gehalten {count}, g"),
+    ("variance of {metal} in {item}, g²", "Varianz von {metal} in {item}, g²"),
+    ("loan {count}", "Leihe {count}"),
+    ("outturn {count}", "Ausbringung {count}"),
     ("residual of {metal}, g", "Rest des Abgleichs, {metal}, g"),
+    ("u of the residual of {metal}, g", "u des Rests des Abgleichs, {metal}, g"),
     ("parting silver needed, g", "nötiges Scheidesilber, g"),
     ("charge: {name}, {currency}", "Entgelt: {name}, {currency}"),
     ("tax: {code}, {currency}", "Steuer: {code}, {currency}"),
@@ -276,14 +281,8 @@ GERMAN: tuple[tuple[str, str], ...] = (
         "berechnete Menge × Satz, oder die Teile der Staffeln zusammen; mindestens der Mindestbetrag",
     ),
     ("taxed lines added × rate", "besteuerte Zeilen zusammen × Satz"),
-    (
-        "sold ÷ grams per unit × price × payout rate",
-        "verkauft ÷ Gramm je Einheit × Kurs × Auszahlungssatz",
-    ),
-    (
-        "sold ÷ grams per unit × price × top-up rate",
-        "verkauft ÷ Gramm je Einheit × Kurs × Zukaufsatz",
-    ),
+    ("sold ÷ grams per unit × price × payout rate", "verkauft ÷ Gramm je Einheit × Kurs × Auszahlungssatz"),
+    ("sold ÷ grams per unit × price × top-up rate", "verkauft ÷ Gramm je Einheit × Kurs × Zukaufsatz"),
     (
         "excess ÷ grams per unit × price × top-up rate",
         "Überschuss ÷ Gramm je Einheit × Kurs × Zukaufsatz",
@@ -293,6 +292,16 @@ GERMAN: tuple[tuple[str, str], ...] = (
         "Auszahlungen − Entgelte − Steuer − Zukäufe − Vorschüsse − Gebühren",
     ),
     ("in × recovery − came back", "hinein × Ausbeute − zurück"),
+    (
+        "√(recovery² × variance in + variance out and held + (in × recovery u)²)",
+        "√(Ausbeute² × Varianz hinein + Varianz zurück und gehalten + (hinein × u der Ausbeute)²)",
+    ),
+    ("weight × assay ÷ 1000", "Gewicht × Probe ÷ 1000"),
+    (
+        "(assay ÷ 1000)² × weighings × division² ÷ 12 + (weight ÷ 1000)² × variance of the assay",
+        "(Probe ÷ 1000)² × Wägungen × Teilung² ÷ 12 + (Gewicht ÷ 1000)² × Varianz der Probe",
+    ),
+    ("its estimate", "sein Schätzwert"),
     (
         "came back in proportion to assayed fine weight, none more than its own",
         "zurück im Verhältnis des probierten Feingewichts, keiner mehr als sein eigenes",

@@ -34,7 +34,7 @@ _PURE_KARAT = 24
 _FIGURES = {
     "fineness", "stated_fineness", "quantity", "rate", "tier", "filled_part", "u", "exact", "rounded",
     "ratio", "gold_fraction", "from", "to", "payout_rate", "instead_of", "k", "expanded_u",
-    "silver_to_gold", "likely", "high", "target", "gold",
+    "silver_to_gold", "likely", "high", "target", "gold", "recovery", "balance",
 }  # fmt: skip
 _FIGURE_MAPS = {"assay", "agreed", "payout_rates", "inputs", "composition"}
 _SHARES = {"all_in", "void_if_moved"}

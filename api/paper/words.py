@@ -307,6 +307,10 @@ _WORDS: dict[str, tuple[str, str]] = {
         "Residual is in less expected loss less what came back: above zero it is missing.",
         "Der Rest ist Eingang abzüglich erwartetem Verlust und Rücklauf: über null fehlt er.",
     ),
+    "tolerated": (
+        "The terms tolerate {balance} of what went in.",
+        "Die Bedingungen dulden {balance} vom Eingang.",
+    ),
     "no_outturn": ("nothing has come out yet", "noch nichts herausgekommen"),
     "drift": ("Drift over batches", "Drift über Chargen"),
     # certificate

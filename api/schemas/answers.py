@@ -19,12 +19,12 @@ class Answer(Schema):
 
 
 class Figure(DecimalString):
-    """A decimal string that may lie below zero."""
+    """A decimal string that may lie below zero; exact ones have as many places as it takes (A7)."""
 
-    about = "a decimal string, which may lie below zero"
+    about = "a decimal string of as many places as it takes, which may lie below zero"
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(signed=True, **kwargs)
+        super().__init__(signed=True, metadata={"pattern": r"^-?(0|[1-9][0-9]*)(\.[0-9]+)?$"}, **kwargs)
 
 
 class GramsAnswer(Answer):

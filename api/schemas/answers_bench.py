@@ -145,13 +145,26 @@ class DriftAnswer(Answer):
 class MetalReconciliationAnswer(Answer):
     """The account of one metal: in, out, held, expected loss, residual, who is credited.
 
+    In is what the lots brought and what was lent; expected loss is in × (1 − `recovery`) and residual what
+    is left of in less that, out and held: both with all their places. `balance` is the fraction of in
+    within which a residual is tolerated, where the terms name one.
+
     Of a metal without an outturn only `metal` and `state` are there; `id`, `hash` and
     what else belongs to the posting are there once it is posted.
     """
 
     may_lack = (
-        *("terms", "in_", "own", "lent", "out", "held", "expected_loss", "residual", "residual_u"),
-        *("verdict", "verdict_in_words", "credited", "house_share", "notices", "working"),
+        *("terms", "in_", "own", "lent", "out", "held", "recovery", "expected_loss", "residual"),
+        *(
+            "residual_u",
+            "balance",
+            "verdict",
+            "verdict_in_words",
+            "credited",
+            "house_share",
+            "notices",
+            "working",
+        ),
         *("id", "subject", "batches", "posted_at", "owners_word", "hash"),
     )
 
@@ -163,9 +176,11 @@ class MetalReconciliationAnswer(Answer):
     lent = Grams()
     out = Grams()
     held = Grams()
+    recovery = Figure()
     expected_loss = Grams()
     residual = Grams()
     residual_u = Grams()
+    balance = Figure(allow_none=True)
     verdict = String()
     verdict_in_words = String()
     credited = by_name(Grams())

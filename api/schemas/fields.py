@@ -20,7 +20,7 @@ from settle.reckoning.tables import METALS, PRICE_UNITS
 from settle.reckoning.weight import GRAMS_PER, unit_fault
 
 _DECIMAL = r"(0|[1-9][0-9]{0,11})(\.[0-9]{1,9})?"
-_N = r"[1-9][0-9]{0,5}"
+_N = "([1-9][0-9]?|100)"
 _MOMENT = r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?Z"
 _DURATION = (
     r"P(?=[0-9T])([0-9]{1,4}Y)?([0-9]{1,4}M)?([0-9]{1,4}W)?([0-9]{1,5}D)?"
@@ -141,7 +141,7 @@ class Share(DecimalString):
 class PartString(DecimalString):
     """A filled part: a decimal or `n/d` (A7)."""
 
-    right = 'a part such as "1/20" or "0.05", above 0 and up to 1'
+    right = 'a part such as "1/20", at most 100 each, or "0.05"; above 0 and up to 1'
     about = "a decimal string, or a fraction such as 1/20"
     shape: ClassVar[Mapping[str, Any]] = {"pattern": f"^({_N}/{_N}|{_DECIMAL})$", "examples": ["1/20"]}
     read = staticmethod(exact.part)

@@ -33,12 +33,15 @@ def _judged(console: Console, document: Document) -> None:
     )
     listed.add_row("out", weight(document["out"]), _told("weighed and assayed"))
     listed.add_row("held", weight(document["held"]), _told("known to stay behind, at its estimate"))
-    listed.add_row("expected loss", weight(document["expected_loss"]), _told("by the recovery of the terms"))
+    recovery = f"in × (1 − {document['recovery']}), the recovery of the terms"
+    listed.add_row("expected loss", weight(document["expected_loss"]), _told(recovery))
     u = f"± {document['residual_u']['g']} g, one standard uncertainty"
     listed.add_row("residual", weight(document["residual"]), _told(u))
     listed.columns[2].justify = "left"
     console.print(listed)
     console.print(Text(document["verdict_in_words"]))
+    if document["balance"] is not None:
+        console.print(_told(f"The terms tolerate {document['balance']} of what went in."))
     if document["owners_word"]:
         console.print(Text(f"Closed by an owner's word: {document['owners_word']}"))
 

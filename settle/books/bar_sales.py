@@ -14,7 +14,7 @@ from settle.books.work import Work
 from settle.reckoning import document, postings, sale
 from settle.reckoning.ledger import Entry
 from settle.reckoning.price import read_prices
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.purchase import is_counter
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.working import Working
@@ -84,7 +84,7 @@ def sell(work: Work, serial: str, body: Json, issuer: Json, faults: Faults) -> d
 
 def _reckoned(work: Work, asked: Json) -> tuple[sale.Sale, dict[str, Any]]:
     terms = terms_of_business.find(work, asked["terms"])
-    price = read_prices({asked["metal"]: asked["price"]}, terms, Faults())[asked["metal"]]
+    price = read_prices({asked["metal"]: asked["price"]}, terms, NO_FAULTS)[asked["metal"]]
     rows = Working()
     made = sale.by_house(terms, asked["metal"], asked["fine_mg"], price, rows)
     return made, document.sale(made, rows)

@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Row, select
 
-from settle.books import bench, covered, journal, lots, melts, owner, pots, poured, records, scales
+from settle.books import bench, covered, journal, lots, melts, outturns, owner, pots, poured, records, scales
 from settle.books import terms as terms_of_business
 from settle.books.columns import Member, moment_text
 from settle.books.listing import Listed, Page, page_of
@@ -14,15 +14,15 @@ from settle.books.tables import bars
 from settle.books.tables import lots as lots_table
 from settle.books.tables import records as records_table
 from settle.books.work import Work
-from settle.reckoning import document, postings
+from settle.reckoning import document, postings, settlement
 from settle.reckoning.bars import Poured, Reading, Wishes, pour, read_instructions
 from settle.reckoning.exact import plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.item import Scale
 from settle.reckoning.money import printed_money
 from settle.reckoning.notices import HOT_METAL
-from settle.reckoning.problems import Fault, Faults, Refused
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import milligrams, milligrams_down, printed
@@ -72,7 +72,7 @@ def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
 
 def wishes(work: Work, lot: str, metal: str, terms: Terms) -> Wishes:
     """What bars a lot's client wants of a metal."""
-    return read_instructions(lots.instructions(work, lot), terms, Faults()).get(metal, Wishes())
+    return read_instructions(lots.instructions(work, lot), terms, NO_FAULTS).get(metal, Wishes())
 
 
 def _line(r: Reader) -> int:
@@ -107,27 +107,27 @@ def _kept(
     d = bench.division(r, terms, known)
     if not came_out:
         raise Refused(Fault("wrong-state", "/metal", f"no {metal} came out yet", "an outturn first"))
-    named = r.text("outturn") if r.has("outturn") else came_out[-1][0]
-    weighed = dict(came_out).get(named)
-    if weighed is None:
-        right = "one of " + ", ".join(entry for entry, _ in came_out)
+    entries = [entry for entry, _ in came_out]
+    named = r.text("outturn") if r.has("outturn") else entries[-1]
+    if named not in entries:
+        right = "one of " + ", ".join(entries)
         r.fault("outturn", "unknown-reference", f'no outturn "{named[:20]}" of {metal}', right)
-        weighed = came_out[-1][1]
+        named = entries[-1]
+    fineness, u = outturns.assayed(work, named)
     return {
         "metal": metal,
         "line": _line(r),
         "outturn": named,
         "reading": body.get("reading"),
         "division": {"amount": plain(d), "unit": "g"},
-        "assay": plain(weighed.assay_ppt),
-        "assay_u": plain(weighed.assay_u_ppt),
+        "assay": plain(fineness),
+        "assay_u": plain(u),
     }
 
 
 def read_reading(data: Json) -> Reading:
     """The reading of a bar that is kept."""
-    r = Reader(data, Faults())
-    return Reading(r.weight("reading"), r.weight("division"), r.decimal("assay"), r.decimal("assay_u"))
+    return settlement.read_reading(Kept(data))
 
 
 def reading_before(work: Work, serial: str, entry: str) -> Reading:

@@ -91,7 +91,8 @@ def _refuse_unaccounted(work: Work, number: str, names: list[str]) -> None:
     """A metal that the batch's terms don't account for would never come out of it."""
     terms, faults = _terms(work, number), Faults()
     for row in pots.lot_rows(work, pots.of_batch(number)):
-        assay, own = bench.assay_of(work, row.number), terms_of_business.find(work, row.terms)
+        own = terms_of_business.find(work, row.terms)
+        assay = bench.agreed_of(work, row.number, own)
         found = [m for m, ppt in assay.ppt.items() if ppt and m in own.metals] if assay else []
         for metal in (m for m in found if m not in terms.metals):
             pointer = f"/lots/{names.index(row.number)}" if row.number in names else "/lots"

@@ -6,14 +6,14 @@ from typing import Any
 
 from settle.books import prices, records, scales
 from settle.books.work import Work
-from settle.reckoning.assay import AGREED, Exchange, exchange, gap
+from settle.reckoning.assay import AGREED, Exchange, Found, exchange, gap
 from settle.reckoning.batch import Weighed
 from settle.reckoning.exact import ONE, ZERO, Exact, plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.item import Scale
 from settle.reckoning.money import minor_units, printed_money
-from settle.reckoning.problems import Faults
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.problems import NO_FAULTS, Faults
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.statement import CLIENT, HOUSE, WHOSE, Drillings, drillings_of
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
@@ -46,10 +46,17 @@ class Melt:
 
 @dataclass(frozen=True, slots=True)
 class Assay:
-    """Finenesses by metal, parts per thousand, and their standard uncertainties."""
+    """What was found, by metal."""
 
-    ppt: dict[str, Exact]
-    u_ppt: dict[str, Exact]
+    found: dict[str, Found]
+
+    @property
+    def ppt(self) -> dict[str, Exact]:
+        return {metal: of.ppt for metal, of in self.found.items()}
+
+    def of(self, metal: str) -> Found:
+        """What was found of a metal; nothing of one that nobody looked for."""
+        return self.found.get(metal, Found(ZERO))
 
 
 def read_melt(body: Json, terms: Terms, known: dict[str, Scale], faults: Faults) -> Melt:
@@ -69,7 +76,7 @@ def read_melt(body: Json, terms: Terms, known: dict[str, Scale], faults: Faults)
 
 def is_something(data: Json) -> bool:
     """Whether an entry weighs something; a correction to nothing struck it out."""
-    return bool(Reader(data, Faults()).weight("weight", positive=False))
+    return bool(Kept(data).weight("weight", positive=False))
 
 
 def refuse_nothing(body: Json, weight_g: Exact, faults: Faults) -> None:
@@ -95,7 +102,7 @@ def melt_of(work: Work, lot: str, terms: Terms) -> Melt | None:
     standing = records.in_force(work, lot, MELT)
     if not standing:
         return None
-    return read_melt(standing[-1].data, terms, scales.known(work), Faults())
+    return read_melt(standing[-1].data, terms, scales.known(work), NO_FAULTS)
 
 
 def read_assay(r: Reader) -> Assay:
@@ -103,17 +110,18 @@ def read_assay(r: Reader) -> Assay:
     inner = r.object("finenesses")
     if not inner.data:
         r.missing("finenesses", 'such as {"gold": {"fineness": "489.6", "u": "0.3"}}')
-    ppt, u_ppt = {}, {}
+    found = {}
     for metal in inner.data:
         if metal not in METALS:
             inner.fault(metal, "unknown-metal", f'no metal "{metal[:20]}"', "one of " + ", ".join(METALS))
             continue
-        ppt[metal], u_ppt[metal] = read_fineness(inner.object(metal))
-    total = sum(ppt.values(), ZERO)
+        ppt, u = read_fineness(inner.object(metal))
+        found[metal] = Found(ppt, u**2)
+    total = sum((of.ppt for of in found.values()), ZERO)
     if total > WHOLE_PPT:
         right = "1000 at most"
         r.fault("finenesses", "fineness-above-1000", f"{plain(total)} ‰ together", right)
-    return Assay(ppt, u_ppt)
+    return Assay(found)
 
 
 def read_fineness(r: Reader) -> tuple[Exact, Exact]:
@@ -132,12 +140,7 @@ def read_fineness(r: Reader) -> tuple[Exact, Exact]:
 def assays_of(work: Work, lot: str) -> dict[str, Assay]:
     """The assay in force of each party that gave one."""
     standing = {r.data["party"]: r.data for r in records.in_force(work, lot, ASSAY)}
-    return {party: read_assay(Reader(data, Faults())) for party, data in standing.items()}
-
-
-def assay_of(work: Work, lot: str) -> Assay | None:
-    """The house's own assay in force."""
-    return assays_of(work, lot).get(HOUSE)
+    return {party: read_assay(Kept(data)) for party, data in standing.items()}
 
 
 def exchanged(work: Work, lot: str, terms: Terms) -> dict[str, Exchange]:
@@ -152,15 +155,15 @@ def _exchanged(parties: Mapping[str, Assay], terms: Terms) -> dict[str, Exchange
     fee = minor_units(terms.umpire_fee, terms.currency)
     return {
         metal: exchange(
-            house.ppt.get(metal, ZERO),
-            client.ppt[metal],
-            None if umpire is None else umpire.ppt.get(metal),
+            house.of(metal),
+            client.found[metal],
+            None if umpire is None else umpire.found.get(metal),
             terms.metals[metal].splitting_limit_ppt,
             terms.umpire_rule,
             fee,
         )
         for metal in terms.metals
-        if metal in client.ppt
+        if metal in client.found
     }
 
 
@@ -173,8 +176,8 @@ def _agreed(parties: Mapping[str, Assay], terms: Terms) -> Assay | None:
     house = parties.get(HOUSE)
     if house is None:
         return None
-    agreed = {m: e.agreed_ppt for m, e in _exchanged(parties, terms).items() if e.agreed_ppt is not None}
-    return Assay(house.ppt | agreed, house.u_ppt)
+    agreed = {m: e.agreed for m, e in _exchanged(parties, terms).items() if e.agreed is not None}
+    return Assay(house.found | agreed)
 
 
 def least_of(work: Work, lot: str, terms: Terms) -> Assay | None:
@@ -183,9 +186,9 @@ def least_of(work: Work, lot: str, terms: Terms) -> Assay | None:
     found = _agreed(parties, terms)
     if found is None:
         return None
-    disputed = [metal for metal, of in _exchanged(parties, terms).items() if of.state != AGREED]
-    lesser = {m: min(found.ppt.get(m, ZERO), parties[CLIENT].ppt[m]) for m in disputed}
-    return Assay(found.ppt | lesser, found.u_ppt)
+    apart = [metal for metal, of in _exchanged(parties, terms).items() if of.state != AGREED]
+    lesser = {m: min(found.of(m), parties[CLIENT].of(m), key=lambda of: of.ppt) for m in apart}
+    return Assay(found.found | lesser)
 
 
 def client_fees_minor(work: Work, lot: str, terms: Terms) -> int:
@@ -200,11 +203,13 @@ def disputed(work: Work, lot: str, terms: Terms) -> list[str]:
 
 def own(melted: Melt, found: Assay, metal: str) -> Weighed:
     """The lot's own metal: melt weight less drillings taken, as assayed (H3)."""
+    assayed = found.of(metal)
     return Weighed(
         melted.parted_g,
         melted.division_g,
-        found.ppt.get(metal, ZERO),
-        found.u_ppt.get(metal, ZERO),
+        assayed.ppt,
+        assayed.u2,
+        weighings=2 if melted.drillings_g else 1,
     )
 
 
@@ -215,9 +220,9 @@ def shown(work: Work, lot: str, terms: Terms) -> dict[str, Any]:
     found, states = _agreed(parties, terms), _exchanged(parties, terms)
     return {
         metal: {
-            "by": {p: plain(of.ppt[metal]) for p, of in parties.items() if metal in of.ppt},
+            "by": {p: plain(of.ppt[metal]) for p, of in parties.items() if metal in of.found},
             "state": states[metal].state if metal in states else AGREED,
-            "agreed": plain(ppt) if metal not in states or states[metal].agreed_ppt is not None else None,
+            "agreed": plain(ppt) if metal not in states or states[metal].agreed is not None else None,
             "gap": _gap(work, lot, terms, metal, parties) if metal in states else None,
             "fees": _fees(states[metal], terms.currency) if metal in states else None,
         }
@@ -228,7 +233,7 @@ def shown(work: Work, lot: str, terms: Terms) -> dict[str, Any]:
 def _gap(work: Work, lot: str, terms: Terms, metal: str, parties: Mapping[str, Assay]) -> dict[str, Any]:
     melted, last = melt_of(work, lot, terms), records.in_force(work, lot, ASSAY)[-1]
     parted_g = melted.parted_g if melted else ZERO
-    house, client = (parties[party].ppt.get(metal, ZERO) for party in (HOUSE, CLIENT))
+    house, client = (parties[party].of(metal).ppt for party in (HOUSE, CLIENT))
     fee = minor_units(terms.umpire_fee, terms.currency)
     price = prices.in_force(work, terms.currency, last.made_at).get(metal)
     worth = None if price is None else gap(house, client, parted_g, price[0], fee).worth_minor

@@ -9,7 +9,7 @@ from settle.books.columns import moment_text
 from settle.books.tables import bars as bars_table
 from settle.books.tables import certificate_keys
 from settle.books.work import Work
-from settle.reckoning.exact import decimal, part, shown
+from settle.reckoning.exact import exactly, shown
 from settle.reckoning.problems import Fault, Refused
 from settle.reckoning.reading import Json
 
@@ -127,7 +127,7 @@ def _says(work: Work, bar: Json) -> dict[str, Any]:
 
 def _u(text: str) -> str:
     """Standard uncertainty in parts per thousand, only shown (A8)."""
-    return shown(part(text) if "/" in text else decimal(text), 4)
+    return shown(exactly(text), 4)
 
 
 def _current(work: Work) -> Row[Any] | None:

@@ -40,7 +40,7 @@ from settle.books.work import Work
 from settle.reckoning import postings, reissue
 from settle.reckoning.exact import Exact
 from settle.reckoning.ledger import Entry
-from settle.reckoning.problems import Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Refused
 from settle.reckoning.reading import Json
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import milligrams
@@ -97,14 +97,14 @@ def _terms(work: Work, subject: str) -> Terms:
 
 def _lent(work: Work, record: records.Record) -> Entry:
     terms = _terms(work, record.subject)
-    lent = loans.read(record.data, terms, scales.known(work), Faults())
+    lent = loans.read(record.data, terms, scales.known(work), NO_FAULTS)
     fine_mg = {metal: of.fine_mg for metal, of in lent.items() if of.fine_mg}
     return postings.silver_lent(record.id, record.subject, fine_mg)
 
 
 def _came_out(work: Work, record: records.Record) -> Entry:
     terms = _terms(work, record.subject)
-    metal, out = outturns.read(record.data, terms, scales.known(work), Faults())
+    metal, out = outturns.read(record.data, terms, scales.known(work), NO_FAULTS)
     return postings.came_out(record.id, record.subject, metal, out.fine_mg)
 
 

@@ -18,7 +18,7 @@ from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.ledger import Entry
 from settle.reckoning.notices import Notice
 from settle.reckoning.problems import Faults
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.weight import milligrams
 
@@ -145,14 +145,12 @@ def entry_of(record: records.Record) -> Entry:
 
 
 def _again(record: records.Record) -> Counted:
-    faults = Faults()
-    r = Reader(record.data, faults)
+    r = Kept(record.data)
     if record.kind == CASH_COUNT:
         return _cash(r)
     counted: Counted = {}
     for of, _, fine_mg in map(_row, r.objects("metals")):
         counted[of] = counted.get(of, 0) + fine_mg
-    faults.refuse_if_any()
     return counted
 
 

@@ -15,7 +15,7 @@ from settle.reckoning.due import Due
 from settle.reckoning.exact import Exact, plain
 from settle.reckoning.item import Item
 from settle.reckoning.parting import need
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Refused
 from settle.reckoning.reading import Json
 from settle.reckoning.terms import CASES, Terms
 from settle.reckoning.weight import in_grams, milligrams
@@ -28,7 +28,7 @@ def of_lot(
     """By metal what a lot's bars rest on: its items, its assay or, of what is closed, its account.
     `posted` are the reconciliations that closed a metal."""
     made = [] if row.quote is None else quotes.concessions_of(work, row.quote)
-    terms = concede(terms, made, Faults())
+    terms = concede(terms, made, NO_FAULTS)
     melted, found = bench.melt_of(work, row.number, terms), bench.agreed_of(work, row.number, terms)
     if melted is None or found is None:
         return coverage.by_items(terms, items)
@@ -56,7 +56,7 @@ def shown(work: Work, lot: str, terms: Terms, of: Mapping[str, Covered], wishes:
         metal: coverage.shown(
             of[metal], wish, list(poured.of_lot(work, lot, metal).values()), terms.weight_unit
         )
-        for metal, wish in read_instructions(wishes, terms, Faults()).items()
+        for metal, wish in read_instructions(wishes, terms, NO_FAULTS).items()
         if wish.lines and metal in of
     }
 

@@ -34,9 +34,9 @@ def _residual(row: Row[Any]) -> Residual:
 
 
 def judged(row: Row[Any]) -> tuple[Exact, Exact, Exact]:
-    """In, residual and its u of a posted account, grams, exact, by the house's own assays: they stand in
-    the working; those that are printed are rounded (A8)."""
-    of = next(r for r in row.document["working"] if r["rule"] == "H4")
+    """In, residual and its u of a posted account, grams, exact, as its working has them (the u that is
+    printed is rounded, A8)."""
+    of = next(r for r in row.document["working"] if r["what"].startswith("residual of"))
     return Exact(of["inputs"]["went in"]), Exact(of["exact"]), Exact(of["inputs"]["u"])
 
 

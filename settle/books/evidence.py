@@ -16,7 +16,7 @@ from settle.reckoning import review as reviewing
 from settle.reckoning.batch import Weighed
 from settle.reckoning.exact import ZERO, Exact, shown
 from settle.reckoning.history import Account, AssayedLot, assayed_lot
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Refused
 from settle.reckoning.reading import Json
 from settle.reckoning.review import Judged, Recovery, Review, Worth
 from settle.reckoning.terms import Terms
@@ -96,7 +96,7 @@ def _assayed(work: Work) -> Iterator[AssayedLot]:
         if not isinstance(melted, bench.Melt) or not isinstance(assayed, bench.Assay):
             continue
         # Drillings were of the lot as well: the whole melt is what its items held.
-        found = {m: _whole(melted, assayed, m) for m in assayed.ppt}
+        found = {m: _whole(melted, assayed, m) for m in assayed.found}
         yield assayed_lot(row.number, terms, lots.receipt(work, row.number), known, found)
         there += 1
         if there == MOST_LOTS:
@@ -104,8 +104,8 @@ def _assayed(work: Work) -> Iterator[AssayedLot]:
 
 
 def _whole(melted: bench.Melt, assayed: bench.Assay, metal: str) -> Weighed:
-    u = assayed.u_ppt.get(metal, ZERO)
-    return Weighed(melted.weight_g, melted.division_g, assayed.ppt[metal], u)
+    found = assayed.of(metal)
+    return Weighed(melted.weight_g, melted.division_g, found.ppt, found.u2)
 
 
 def _accounts(work: Work, terms: Terms) -> Iterator[Account]:
@@ -195,8 +195,5 @@ def _far_off(found: Review) -> list[dict[str, str]]:
 
 
 def _on_last_quotes(work: Work, proposed: Json) -> list[dict[str, Any]]:
-    try:
-        last: list[dict[str, Any]] = quotes.under_new_terms(work, proposed, Faults())["last_quotes"]
-    except Refused as refused:
-        raise LookupError(f"what the review proposes can't be read as terms: {refused}") from refused
+    last: list[dict[str, Any]] = quotes.under_new_terms(work, proposed, NO_FAULTS)["last_quotes"]
     return last

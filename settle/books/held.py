@@ -9,7 +9,7 @@ from settle.reckoning import postings
 from settle.reckoning.batch import Held, Weighed
 from settle.reckoning.exact import ZERO
 from settle.reckoning.ledger import Entry
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
@@ -49,7 +49,7 @@ def refuse_reconciled(work: Work, subject: str, metal: str) -> None:
 
 def of(work: Work, subject: str, metal: str) -> list[Held]:
     """Estimates of one metal as the account of a pot takes them; what became of them later is the house's."""
-    read = (_read(record.data, Faults()) for record in records.in_force(work, subject, HELD))
+    read = (_read(record.data, NO_FAULTS) for record in records.in_force(work, subject, HELD))
     return [estimate for held_metal, estimate in read if held_metal == metal]
 
 
@@ -69,8 +69,8 @@ def entry_of(work: Work, record: records.Record, terms: Terms) -> Entry:
     kept = records.find(work, record.data["held"])
     if kept is None:
         raise LookupError(f"{record.id} ends what was never held")
-    metal, estimate = _read(kept.data, Faults())
-    back_mg = 0 if record.data["written_off"] else _weighed(work, record.data, terms, Faults()).fine_mg
+    metal, estimate = _read(kept.data, NO_FAULTS)
+    back_mg = 0 if record.data["written_off"] else _weighed(work, record.data, terms, NO_FAULTS).fine_mg
     return postings.held_ended(record.id, record.subject, metal, estimate.fine_mg, back_mg)
 
 
@@ -111,7 +111,7 @@ def _refuse_short(name: str, estimate: Held, weighed: Weighed) -> None:
 def _weighed(work: Work, body: Json, terms: Terms, faults: Faults) -> Weighed:
     r = Reader(body, faults)
     fineness, u = bench.read_fineness(r.object("assay"))
-    return Weighed(r.weight("weight"), bench.division(r, terms, scales.known(work)), fineness, u)
+    return Weighed(r.weight("weight"), bench.division(r, terms, scales.known(work)), fineness, u**2)
 
 
 def _standing(
@@ -127,7 +127,7 @@ def _standing(
     ended = [r.id for r in ends if r.data["held"] == name]
     if ended:
         raise Refused(Fault("wrong-state", "/held", f"it ended with {ended[0]}", "metal that is still held"))
-    metal, estimate = _read(found.data, Faults())
+    metal, estimate = _read(found.data, NO_FAULTS)
     # The silver of a batch may be closed by the recovery that its bath went into.
     if metal not in lots.posted_reconciliations(work, subject) | lots.reconciled(work, subject):
         right = "a correction of the estimate, or the reconciliation first"
@@ -139,4 +139,4 @@ def still(work: Work, subject: str) -> list[dict[str, Any]]:
     """What is still held under a batch or recovery."""
     ended = {r.data["held"] for r in records.in_force(work, subject, ENDED)}
     there = [r for r in records.in_force(work, subject, HELD) if r.id not in ended]
-    return [{"id": r.id, **r.data} for r in there if _read(r.data, Faults())[1].fine_mg]
+    return [{"id": r.id, **r.data} for r in there if _read(r.data, NO_FAULTS)[1].fine_mg]

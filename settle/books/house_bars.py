@@ -16,7 +16,7 @@ from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.ledger import Entry
 from settle.reckoning.notices import HOT_METAL
 from settle.reckoning.problems import Fault, Faults, Refused
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import printed
@@ -129,7 +129,7 @@ def states_anew(work: Work, row: Row[Any]) -> Json:
     if row.lot is not None:
         wishes = bars.wishes(work, row.lot, row.metal, terms)
         return bars.states(pour(terms, wishes, row.data["line"], reading, ""))
-    r = Reader(row.data, Faults())
+    r = Kept(row.data)
     line = Line(r.weight("nominal"), r.decimal("fineness"), 1) if r.has("nominal") else None
     return bars.states(_states(terms, reading, line))
 

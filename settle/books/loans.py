@@ -8,7 +8,7 @@ from settle.reckoning.exact import ZERO, plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.item import Scale
 from settle.reckoning.notices import ACIDS, Notice
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import printed
@@ -29,7 +29,7 @@ def lend(work: Work, batch: str, terms: Terms, body: Json, faults: Faults) -> tu
     bench.refuse_nothing(body, lent["silver"].weight_g, faults)
     faults.refuse_if_any()
     old = records.standing(work, batch, LOAN, body)
-    undone = {} if old is None else read(old.data, terms, known, Faults())
+    undone = {} if old is None else read(old.data, terms, known, NO_FAULTS)
     for metal, weighed in [*lent.items(), *undone.items()]:
         if weighed.fine_mg:
             held.refuse_reconciled(work, batch, metal)
@@ -78,7 +78,7 @@ def read(body: Json, terms: Terms, known: dict[str, Scale], faults: Faults) -> d
     u = r.decimal("u", ZERO, most=WHOLE_PPT)
     if silver + gold > WHOLE_PPT:
         r.fault("gold", "fineness-above-1000", "silver and gold exceed 1000 together", "1000 at most")
-    return {"silver": Weighed(weight, d, silver, u), "gold": Weighed(weight, d, gold)}
+    return {"silver": Weighed(weight, d, silver, u**2), "gold": Weighed(weight, d, gold)}
 
 
 def of(work: Work, batch: str, metal: str, terms: Terms) -> list[Weighed]:
@@ -87,4 +87,4 @@ def of(work: Work, batch: str, metal: str, terms: Terms) -> list[Weighed]:
         return []
     known = scales.known(work)
     there = (r.data for r in records.in_force(work, batch, LOAN) if bench.is_something(r.data))
-    return [read(data, terms, known, Faults())[metal] for data in there]
+    return [read(data, terms, known, NO_FAULTS)[metal] for data in there]

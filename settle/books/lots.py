@@ -29,7 +29,7 @@ from settle.reckoning import document, notices, postings
 from settle.reckoning.bars import read_instructions
 from settle.reckoning.exact import shown as figure
 from settle.reckoning.item import Item, read_items
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.purchase import is_counter
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.statement import HOUSE
@@ -221,7 +221,7 @@ def source_of(work: Work, row: Row[Any]) -> str:
 
 
 def items_of(work: Work, row: Row[Any], terms: Terms) -> tuple[Item, ...]:
-    return read_items(receipt(work, row.number), terms, scales.known(work), Faults())
+    return read_items(receipt(work, row.number), terms, scales.known(work), NO_FAULTS)
 
 
 def instructions(work: Work, lot: str) -> Json:

@@ -15,7 +15,7 @@ from settle.reckoning import postings
 from settle.reckoning.ledger import Entry
 from settle.reckoning.money import printed_money
 from settle.reckoning.problems import Fault, Faults, Refused
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.reading import Json, Kept, Reader
 
 MOVE, TAX = "money-move", "tax"
 _PLACES = {"till": postings.TILL, "bank": postings.BANK, "owner": postings.OWNER}
@@ -74,15 +74,13 @@ def listed(work: Work, page: Page, span: Span) -> tuple[list[dict[str, Any]], Li
 
 def entry_of(record: records.Record) -> Entry:
     """The entry that a move of money makes, from what was entered alone."""
-    faults = Faults()
-    source, target, currency, minor = _read(Reader(record.data, faults))
-    faults.refuse_if_any()
+    source, target, currency, minor = _read(Kept(record.data))
     return postings.money_moved(record.id, source, target, currency, minor)
 
 
 def shown(record: records.Record) -> dict[str, Any]:
     """A move of money as it was entered; which older entry it corrects, and why."""
-    currency, minor = till.read_money(Reader(record.data, Faults()), "amount")
+    currency, minor = till.read_money(Kept(record.data), "amount")
     return {
         "id": record.id,
         "from": record.data["from"],

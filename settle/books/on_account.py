@@ -25,7 +25,7 @@ from settle.books.work import Work
 from settle.reckoning import document, postings, sale
 from settle.reckoning.ledger import Entry
 from settle.reckoning.price import read_prices
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.weight import milligrams, printed
@@ -83,7 +83,7 @@ def _refuse_lacking(work: Work, client: str, metal: str, fine_mg: int, pointer: 
 
 def _sold(work: Work, asked: Json) -> tuple[sale.Sale, dict[str, Any]]:
     terms = terms_of_business.find(work, asked["terms"])
-    price = read_prices({asked["metal"]: asked["price"]}, terms, Faults())[asked["metal"]]
+    price = read_prices({asked["metal"]: asked["price"]}, terms, NO_FAULTS)[asked["metal"]]
     rows = Working()
     made = sale.by_client(terms, asked["metal"], asked["fine_mg"], price, rows)
     return made, document.sale(made, rows)

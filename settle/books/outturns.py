@@ -8,10 +8,11 @@ from settle.books.tables import bars
 from settle.books.work import Work
 from settle.reckoning import postings
 from settle.reckoning.batch import Weighed
+from settle.reckoning.exact import Exact
 from settle.reckoning.item import Scale
 from settle.reckoning.notices import ACIDS, Notice
-from settle.reckoning.problems import Fault, Faults, Refused
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import printed
@@ -63,7 +64,7 @@ def read(body: Json, terms: Terms, known: dict[str, Scale], faults: Faults) -> t
     r = Reader(body, faults)
     fineness, u = bench.read_fineness(r.object("assay"))
     weight = r.weight("weight", positive=False)
-    return r.word("metal", METALS), Weighed(weight, bench.division(r, terms, known), fineness, u)
+    return r.word("metal", METALS), Weighed(weight, bench.division(r, terms, known), fineness, u**2)
 
 
 def _refuse_poured(work: Work, old: records.Record) -> None:
@@ -88,8 +89,16 @@ def _refuse_missing(work: Work, metal: str, fine_mg: int) -> None:
 def of(work: Work, subject: str, metal: str, terms: Terms) -> list[tuple[str, Weighed]]:
     """What came out of one metal: entry and weighing."""
     known = scales.known(work)
-    found = [(r.id, *read(r.data, terms, known, Faults())) for r in records.in_force(work, subject, OUTTURN)]
+    found = [(r.id, *read(r.data, terms, known, NO_FAULTS)) for r in records.in_force(work, subject, OUTTURN)]
     return [(entry, out) for entry, of_metal, out in found if of_metal == metal and out.weight_g]
+
+
+def assayed(work: Work, entry: str) -> tuple[Exact, Exact]:
+    """Fineness and u of an outturn, parts per thousand: what is poured of it is stated by them (A6)."""
+    found = records.find(work, entry)
+    if found is None:
+        raise LookupError(f"no outturn {entry}")
+    return bench.read_fineness(Kept(found.data).object("assay"))
 
 
 def any_of(work: Work, subject: str) -> bool:

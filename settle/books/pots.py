@@ -82,12 +82,11 @@ def lots_in(work: Work, pot: Pot, metal: str) -> list[LotIn]:
     for row in lot_rows(work, pot):
         terms = terms_of_business.find(work, row.terms)
         melted = bench.melt_of(work, row.number, terms)
-        agreed, house = bench.agreed_of(work, row.number, terms), bench.assay_of(work, row.number)
-        if melted is None or agreed is None or house is None:
+        agreed = bench.agreed_of(work, row.number, terms)
+        if melted is None or agreed is None:
             raise LookupError(f"{row.number} is in a batch and lacks its melt or assay")
         needed = lot_need(terms, melted, agreed).fine_g if metal == SILVER else ZERO
-        own, judged = bench.own(melted, agreed, metal), bench.own(melted, house, metal)
-        found.append(LotIn(row.number, own, needed, judged))
+        found.append(LotIn(row.number, bench.own(melted, agreed, metal), needed))
     return found
 
 

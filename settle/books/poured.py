@@ -7,13 +7,12 @@ from sqlalchemy import Row, select
 from settle.books.tables import bars
 from settle.books.work import Work
 from settle.reckoning.bars import Poured
-from settle.reckoning.problems import Faults
-from settle.reckoning.reading import Reader
+from settle.reckoning.reading import Kept
 
 
 def stated(row: Row[Any]) -> Poured:
     """What a bar states."""
-    r = Reader(row.data["stated"], Faults())
+    r = Kept(row.data["stated"])
     return Poured(row.serial, row.data["line"], r.weight("weight"), r.decimal("fineness"))
 
 

@@ -16,7 +16,7 @@ from settle.reckoning.notices import HOT_METAL
 from settle.reckoning.pour import PourAccount, pour_account
 from settle.reckoning.pour_plan import pour_plan
 from settle.reckoning.problems import Faults, Refused
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
 from settle.reckoning.weight import printed
@@ -55,7 +55,7 @@ def plan(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
 
 def _moulds(work: Work) -> dict[str, Exact]:
     rows = work.connection.execute(select(moulds.c.data))
-    return {row.data["name"]: Reader(row.data, Faults()).weight("nominal") for row in rows}
+    return {row.data["name"]: Kept(row.data).weight("nominal") for row in rows}
 
 
 def _nominal(r: Reader, position: int, asked: Any, entered: Mapping[str, Exact]) -> Exact:
@@ -150,7 +150,7 @@ def pour(work: Work, batch: str, body: Json, faults: Faults) -> dict[str, Any]:
 
 def entry_of(work: Work, record: records.Record, terms: Terms) -> Entry:
     """The entry of a pour, reckoned from what it says and the readings that its bars had then."""
-    r = Reader(record.data, Faults())
+    r = Kept(record.data)
     taken = _weighed(work, r, "taken", terms)
     trimmings = [_weighed(work, r, "trimmings", terms)] if r.has("trimmings") else []
     readings = [bars.reading_before(work, serial, record.id) for serial in record.data["bars"]]
@@ -161,7 +161,7 @@ def entry_of(work: Work, record: records.Record, terms: Terms) -> Entry:
 def _weighed(work: Work, r: Reader, field: str, terms: Terms) -> Weighed:
     inner = r.object(field)
     fineness, u = bench.read_fineness(inner.object("assay"))
-    return Weighed(inner.weight("weight"), bench.division(inner, terms, scales.known(work)), fineness, u)
+    return Weighed(inner.weight("weight"), bench.division(inner, terms, scales.known(work)), fineness, u**2)
 
 
 def _bars(work: Work, batch: str, metal: str, body: Json, faults: Faults) -> list[Any]:

@@ -18,7 +18,7 @@ from settle.reckoning.concession import shown_all
 from settle.reckoning.item import Item, read_items
 from settle.reckoning.money import printed_money
 from settle.reckoning.price import Prices, moved_fault, read_prices
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.quote import Quoted, Request, read_request, reckon
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.terms import Terms, read_terms
@@ -246,7 +246,7 @@ def become_lot(work: Work, number: str, lot: str) -> None:
 
 def prices_of(row: Row[Any], terms: Terms) -> Prices:
     """The prices that the quote was made at, with their entries."""
-    return read_prices(row.request["prices"], terms, Faults())
+    return read_prices(row.request["prices"], terms, NO_FAULTS)
 
 
 def document_again(work: Work, row: Row[Any]) -> dict[str, Any]:
@@ -264,7 +264,7 @@ def reckoned_again(work: Work, number: str, terms: Terms | None = None) -> Quote
 
 def items_of(work: Work, number: str, terms: Terms) -> tuple[Item, ...]:
     """The items as they were quoted."""
-    return read_items(row_of(work, number).request, terms, scales.known(work), Faults())
+    return read_items(row_of(work, number).request, terms, scales.known(work), NO_FAULTS)
 
 
 def under_new_terms(work: Work, body: Json, faults: Faults) -> dict[str, Any]:

@@ -19,6 +19,8 @@ from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.working import Working
 
+_SHARED_OUT = ("in", "own", "lent", "out", "held", "credited", "house_share")
+
 
 def pot_of(work: Work, number: str) -> Pot:
     """The pot under a number of a batch or recovery; `not-found` where there is none."""
@@ -173,6 +175,9 @@ def again(work: Work, row: Row[Any]) -> tuple[dict[str, Any], Entry]:
     # A reversed account rests on entries that were corrected since.
     as_posted = replace(work, last_seen=chain.last_entry_before(work, reconciliations, row.id))
     account, reckoned = _reckoned(as_posted, pot, row.metal)
+    if "recovery" not in row.document:
+        # It was posted when a residual was still printed to the milligram: what it shares out is judged.
+        return row.document | {k: reckoned[k] for k in _SHARED_OUT}, _entry(as_posted, row.id, pot, account)
     about = {k: row.document[k] for k in ("id", "subject", "batches", "posted_at", "owners_word")}
     return about | reckoned, _entry(as_posted, row.id, pot, account)
 

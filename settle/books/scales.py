@@ -12,7 +12,7 @@ from settle.books.work import Work
 from settle.reckoning.bars import mould_fault
 from settle.reckoning.exact import ZERO, Exact
 from settle.reckoning.item import Scale
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 
 CLASSES = ("I", "II", "III", "IIII")
@@ -51,7 +51,7 @@ def _add(work: Work, table: Any, series: str, name: str, body: Json) -> dict[str
 def known(work: Work) -> dict[str, Scale]:
     """Every scale by name."""
     rows = work.connection.execute(select(scales.c.data))
-    return {scale.name: scale for scale in (_read_scale(row.data, Faults()) for row in rows)}
+    return {scale.name: scale for scale in (_read_scale(row.data, NO_FAULTS) for row in rows)}
 
 
 def add_mould(work: Work, body: Json, faults: Faults) -> dict[str, Any]:

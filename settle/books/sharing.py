@@ -56,7 +56,7 @@ def flagged(work: Work, row: Row[Any]) -> tuple[str, ...]:
     """Platinum metals that the items or the assay of a lot show (B6)."""
     terms = terms_of_business.find(work, row.terms)
     held = {h.metal for item in lots.items_of(work, row, terms) for h in item.holds if h.likely_ppt}
-    found = bench.assay_of(work, row.number)
+    found = bench.agreed_of(work, row.number, terms)
     if found is not None:
         held |= {metal for metal, ppt in found.ppt.items() if ppt}
     return tuple(metal for metal in FLAGGED_METALS if metal in held)

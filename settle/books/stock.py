@@ -11,7 +11,7 @@ from settle.books.work import Work
 from settle.reckoning import postings
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.ledger import Entry
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.weight import milligrams, printed
@@ -47,9 +47,7 @@ def listed(work: Work, page: Page, span: Span) -> tuple[list[dict[str, Any]], Li
 
 def entry_of(record: records.Record) -> Entry:
     """The entry that metal entered makes, from what was entered alone."""
-    faults = Faults()
-    kind, fine_mg, cost = _read(record.data, faults)
-    faults.refuse_if_any()
+    kind, fine_mg, cost = _read(record.data, NO_FAULTS)
     if kind == OPENING:
         return postings.stock_opening(record.id, fine_mg)
     return postings.stock_bought(record.id, fine_mg, *cost)

@@ -5,7 +5,7 @@ Finenesses are parts per thousand. *Common practice.*
 
 from dataclasses import dataclass
 
-from settle.reckoning.exact import Exact, within
+from settle.reckoning.exact import ZERO, Exact, half_away, within
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.money import Price, minor_units
 from settle.reckoning.problems import Fault, Refused
@@ -20,6 +20,14 @@ UMPIRE_RULES = (FINAL, MIDDLE)
 
 
 @dataclass(frozen=True, slots=True)
+class Found:
+    """A fineness as assayed, and its u², ‰²."""
+
+    ppt: Exact
+    u2: Exact = ZERO
+
+
+@dataclass(frozen=True, slots=True)
 class Exchange:
     """The assays of one metal as they stand: what they agree on, if they do, and who bears the fee.
 
@@ -27,7 +35,7 @@ class Exchange:
     """
 
     state: str
-    agreed_ppt: Exact | None = None
+    agreed: Found | None = None
     house_fee_minor: int = 0
     client_fee_minor: int = 0
 
@@ -41,9 +49,9 @@ class Gap:
 
 
 def exchange(
-    house_ppt: Exact | None,
-    client_ppt: Exact | None,
-    umpire_ppt: Exact | None,
+    house: Found | None,
+    client: Found | None,
+    umpire: Found | None,
     splitting_limit_ppt: Exact | None,
     umpire_rule: str,
     umpire_fee_minor: int,
@@ -54,21 +62,23 @@ def exchange(
     Raises `Refused` where the client's or the umpire's is given all the same.
     """
     if splitting_limit_ppt is None:
-        return _house_alone(house_ppt, client_ppt, umpire_ppt)
-    if house_ppt is None:
+        return _house_alone(house, client, umpire)
+    if house is None:
         return Exchange(HOUSE_AWAITED)
-    if client_ppt is None:
+    if client is None:
         return Exchange(CLIENT_AWAITED)
-    if abs(house_ppt - client_ppt) <= splitting_limit_ppt:
-        return Exchange(AGREED, (house_ppt + client_ppt) / 2)
-    if umpire_ppt is None:
+    if abs(house.ppt - client.ppt) <= splitting_limit_ppt:
+        return Exchange(AGREED, Found((house.ppt + client.ppt) / 2, (house.u2 + client.u2) / 4))
+    if umpire is None:
         return Exchange(UMPIRE_NEEDED)
-    agreed = _by_umpire(house_ppt, client_ppt, umpire_ppt, umpire_rule)
-    house_fee, client_fee = _fee(abs(house_ppt - umpire_ppt), abs(client_ppt - umpire_ppt), umpire_fee_minor)
-    return Exchange(AGREED, agreed, house_fee, client_fee)
+    agreed = _by_umpire(house.ppt, client.ppt, umpire.ppt, umpire_rule)
+    # Its u is that of the party whose figure it is, the least where several found the same (H4).
+    least_u2 = min(found.u2 for found in (house, client, umpire) if found.ppt == agreed)
+    off = abs(house.ppt - umpire.ppt), abs(client.ppt - umpire.ppt)
+    return Exchange(AGREED, Found(agreed, least_u2), *_fee(*off, umpire_fee_minor))
 
 
-def _house_alone(house: Exact | None, client: Exact | None, umpire: Exact | None) -> Exchange:
+def _house_alone(house: Found | None, client: Found | None, umpire: Found | None) -> Exchange:
     if client is not None or umpire is not None:
         field = "/client" if client is not None else "/umpire"
         right = "terms with a splitting limit for this metal"
@@ -85,9 +95,11 @@ def _by_umpire(house: Exact, client: Exact, umpire: Exact, rule: str) -> Exact:
 
 
 def _fee(house_off: Exact, client_off: Exact, fee_minor: int) -> tuple[int, int]:
-    """Whole to the party farther from the umpire; halves if equally far, the odd unit the house's."""
+    """Whole to the party farther from the umpire; if equally far the client bears half of it, rounded by
+    A3, and the house the rest."""
     if house_off == client_off:
-        return fee_minor - fee_minor // 2, fee_minor // 2
+        of_client = half_away(Exact(fee_minor, 2), 0)
+        return fee_minor - of_client, of_client
     return (fee_minor, 0) if house_off > client_off else (0, fee_minor)
 
 

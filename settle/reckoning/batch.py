@@ -2,28 +2,32 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from settle.reckoning.exact import ZERO, Exact, root, shown
+from settle.reckoning.exact import ZERO, Exact, fixed, plain, root, shown
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.recovered import share_gold
 from settle.reckoning.silver import Shares, share_out
-from settle.reckoning.terms import Terms
+from settle.reckoning.terms import MetalTerms, Terms
 from settle.reckoning.weight import in_grams, milligrams
 from settle.reckoning.working import SILENT, Working
 
 AS_EXPECTED = "as expected"
 WITHIN_TOLERANCE = "within tolerance"
 QUERY = "query"
+_VARIANCE = "(assay ÷ 1000)² × weighings × division² ÷ 12 + (weight ÷ 1000)² × variance of the assay"
 
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """Metal weighed and assayed: grams, division of the scale, parts per thousand, u of the assay."""
+    """Metal weighed and assayed: grams, division of the scale, parts per thousand, u² of the assay (‰²), and
+    how many weighings its weight is made of: two where drillings were taken off it (H4)."""
 
     weight_g: Exact
     division_g: Exact
     assay_ppt: Exact
-    assay_u_ppt: Exact = ZERO
+    assay_u2: Exact = ZERO
+    weighings: int = 1
 
     @property
     def fine_g(self) -> Exact:
@@ -41,9 +45,9 @@ class Weighed:
 
     @property
     def variance(self) -> Exact:
-        """Variance of the fine weight, g²: the weighing (d²/12) and the assay (H4)."""
-        weighing = (self.assay_ppt / WHOLE_PPT) ** 2 * self.division_g**2 / 12
-        return weighing + (self.weight_g * self.assay_u_ppt / WHOLE_PPT) ** 2
+        """Variance of the fine weight, g²: each weighing (d²/12) and the assay (H4)."""
+        weighing = (self.assay_ppt / WHOLE_PPT) ** 2 * self.weighings * self.division_g**2 / 12
+        return weighing + (self.weight_g / WHOLE_PPT) ** 2 * self.assay_u2
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,17 +65,12 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class LotIn:
-    """One lot in a batch: its own metal by the assay that governs, the fine silver that it needed
-    (H1), and its metal by the house's own assay, where that is another: it alone judges (H4)."""
+    """One lot in a batch: its own metal by the assay that governs (D3), and the fine silver that it
+    needed (H1)."""
 
     lot: str
     own: Weighed
     need_g: Exact = ZERO
-    by_house: Weighed | None = None
-
-    @property
-    def judged(self) -> Weighed:
-        return self.own if self.by_house is None else self.by_house
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,26 +114,16 @@ def reconcile(
     out_mg, held_mg = sum(o.fine_mg for o in out), sum(h.fine_mg for h in held)
     back_mg = out_mg + held_mg
     shares = _shares(terms, metal, lots, own_mg, lent_mg, back_mg)
-    in_mg = sum(lot.judged.fine_mg for lot in lots) + lent_mg
-    rule = terms.metals[metal]
-    residual = in_grams(in_mg) * rule.recovery - in_grams(back_mg)
-    entered = sum((w.variance for w in [*(lot.judged for lot in lots), *lent]), ZERO)
+    rule, in_g = terms.metals[metal], in_grams(sum(own_mg) + lent_mg)
+    residual = in_g * rule.recovery - in_grams(back_mg)
+    entered = sum((w.variance for w in [*(lot.own for lot in lots), *lent]), ZERO)
     left = sum((w.variance for w in out), ZERO) + sum((h.u_g**2 for h in held), ZERO)
-    variance = rule.recovery**2 * entered + left + (in_grams(in_mg) * rule.recovery_u) ** 2
-    u = root(variance)
-    verdict = _verdict(residual, u, rule.balance, in_grams(in_mg))
-    working.note(
-        f"residual of {metal}, g",
-        "H4",
-        "in × recovery − came back",
-        residual,
-        went_in=in_grams(in_mg),
-        recovery=rule.recovery,
-        came_back=in_grams(back_mg),
-        u=u,
-    )
+    u = root(rule.recovery**2 * entered + left + (in_g * rule.recovery_u) ** 2)
+    verdict = _verdict(residual, u, rule.balance, in_g)
+    _note_residual(working, metal, rule, in_g, in_grams(back_mg), (residual, u), (entered, left))
     _note_shares(terms, metal, lots, own_mg, lent_mg, back_mg, shares, working)
-    expected_loss = in_grams(in_mg) * (1 - rule.recovery)
+    _note_weighed(working, metal, lots, lent, out, held)
+    expected_loss = in_g * (1 - rule.recovery)
     return Reconciled(
         metal, tuple(own_mg), lent_mg, out_mg, held_mg, shares, expected_loss, residual, u, verdict
     )
@@ -163,6 +152,69 @@ def _verdict(residual: Exact, u: Exact, balance: Exact | None, in_g: Exact) -> s
     if balance is not None and abs(residual) <= balance * in_g:
         return WITHIN_TOLERANCE
     return QUERY
+
+
+def _note_residual(
+    working: Working,
+    metal: str,
+    rule: MetalTerms,
+    in_g: Exact,
+    back_g: Exact,
+    judged: tuple[Exact, Exact],
+    variances: tuple[Exact, Exact],
+) -> None:
+    residual, u = judged
+    entered, left = variances
+    working.note(
+        f"residual of {metal}, g",
+        "H4",
+        "in × recovery − came back",
+        residual,
+        went_in=in_g,
+        recovery=rule.recovery,
+        came_back=back_g,
+        u=u,
+    )
+    working.note(
+        f"u of the residual of {metal}, g",
+        "H4",
+        "√(recovery² × variance in + variance out and held + (in × recovery u)²)",
+        u,
+        recovery=rule.recovery,
+        variance_in=entered,
+        variance_out_and_held=left,
+        went_in=in_g,
+        recovery_u=rule.recovery_u,
+    )
+
+
+def _note_weighed(
+    working: Working,
+    metal: str,
+    lots: Sequence[LotIn],
+    lent: Sequence[Weighed],
+    out: Sequence[Weighed],
+    held: Sequence[Held],
+) -> None:
+    """Each weighing that the account rests on, with its u²."""
+    if not working.kept:
+        return
+    named = [(lot.lot, lot.own) for lot in lots]
+    named += [(f"loan {i}", of) for i, of in enumerate(lent, 1)]
+    named += [(f"outturn {i}", of) for i, of in enumerate(out, 1)]
+    for name, of in named:
+        weighed: dict[str, Any] = {"weight": of.weight_g, "assay": of.assay_ppt}
+        what, formula = f"{metal} in {name}, g", "weight × assay ÷ 1000"
+        working.note(what, "H3", formula, of.fine_g, fixed(of.fine_mg, 3), **weighed)
+        scale: dict[str, Any] = {
+            "weighings": of.weighings,
+            "division": of.division_g,
+            "variance_of_the_assay": of.assay_u2,
+        }
+        working.note(f"variance of {metal} in {name}, g²", "H4", _VARIANCE, of.variance, **weighed, **scale)
+    for i, kept in enumerate(held, 1):
+        what, rounded = f"{metal} held {i}, g", fixed(kept.fine_mg, 3)
+        working.note(what, "H6", "its estimate", kept.estimate_g, rounded, u=kept.u_g)
 
 
 def _note_shares(
@@ -202,13 +254,20 @@ def in_words(account: Reconciled) -> str:
     """The verdict as a sentence (H4)."""
     if account.residual_g == 0:
         return f"{account.metal.capitalize()} came back exactly as expected."
-    size = f"{shown(abs(account.residual_g), 3)} g of {account.metal}"
-    loss = f"the expected loss of {shown(account.expected_loss_g, 3)} g"
+    size = f"{plain(abs(account.residual_g))} g of {account.metal}"
+    loss = f"the expected loss of {plain(account.expected_loss_g)} g"
     found = f"{size} is missing beyond {loss}" if account.residual_g > 0 else f"{size} came back above {loss}"
-    twice = f"twice its uncertainty of {shown(account.u_g, 3)} g"
+    twice = f"twice its uncertainty of {_u_that_tells(account)} g"
     judged = {
         AS_EXPECTED: f"within {twice}: as expected.",
         WITHIN_TOLERANCE: f"above {twice}, but within the balance of the terms.",
         QUERY: f"above {twice} and beyond the balance of the terms: a query that an owner must answer for.",
     }[account.verdict]
     return f"{found}, {judged}"
+
+
+def _u_that_tells(account: Reconciled) -> str:
+    """u to the milligram (A8); with all its places where the milligram would tell the opposite."""
+    to_mg, size = shown(account.u_g, 3), abs(account.residual_g)
+    tells = (size <= 2 * Exact(to_mg)) == (size <= 2 * account.u_g)
+    return to_mg if tells else plain(account.u_g)

@@ -22,7 +22,7 @@ from settle.reckoning.sale import Sale
 from settle.reckoning.settlement import Refined, inside_band
 from settle.reckoning.statement import all_in
 from settle.reckoning.terms import CASES, Terms
-from settle.reckoning.weight import printed
+from settle.reckoning.weight import printed, printed_exactly
 from settle.reckoning.working import Working
 
 # Why something is in no worth (C4).
@@ -226,7 +226,7 @@ def reconciliation(
     working: Working,
 ) -> Document:
     """The account of one metal of a batch (H4, H7)."""
-    unit = terms.weight_unit
+    unit, rule = terms.weight_unit, terms.metals[account.metal]
     answer: Document = {
         "metal": account.metal,
         "terms": terms.number,
@@ -235,9 +235,11 @@ def reconciliation(
         "lent": printed(account.lent_mg, unit),
         "out": printed(account.out_mg, unit),
         "held": printed(account.held_mg, unit),
-        "expected_loss": printed(account.expected_loss_g, unit),
-        "residual": printed(account.residual_g, unit),
+        "recovery": plain(rule.recovery),
+        "expected_loss": printed_exactly(account.expected_loss_g, unit),
+        "residual": printed_exactly(account.residual_g, unit),
         "residual_u": printed(account.u_g, unit),
+        "balance": None if rule.balance is None else plain(rule.balance),
         "verdict": account.verdict,
         "verdict_in_words": in_words(account),
         "credited": {lot: printed(mg, unit) for lot, mg in zip(lots, account.shares.lots_mg, strict=True)},

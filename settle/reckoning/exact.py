@@ -14,7 +14,10 @@ ONE = Fraction(1)
 HALF = Fraction(1, 2)
 
 _DECIMAL = re.compile(r"(0|[1-9][0-9]{0,11})(?:\.([0-9]{1,9}))?", re.ASCII)
-_PART = re.compile(r"([1-9][0-9]{0,5})/([1-9][0-9]{0,5})", re.ASCII)
+# As `plain` writes it; longer than any figure that comes of what requests may say.
+_PLAIN = re.compile(r"-?[0-9]+(?:\.[0-9]+|/[1-9][0-9]*)?", re.ASCII)
+_MOST_PLAIN = 1000
+_PART = re.compile(r"([1-9][0-9]?|100)/([1-9][0-9]?|100)", re.ASCII)
 
 DECIMAL_IN_WORDS = (
     'a decimal string such as "31.42": up to 12 digits, then at most 9 after a point; '
@@ -39,9 +42,19 @@ def signed_decimal(text: str) -> Exact:
 
 
 def part(text: str) -> Exact:
-    """A filled part: a decimal or `n/d` (A7); `ValueError` for anything else."""
-    match = _PART.fullmatch(text) if len(text) <= 13 else None
+    """A filled part: a decimal, or `n/d` of at most 100 each (A7); `ValueError` for anything else."""
+    match = _PART.fullmatch(text) if len(text) <= 7 else None
     return Fraction(int(match[1]), int(match[2])) if match else decimal(text)
+
+
+def exactly(text: str) -> Exact:
+    """Any exact figure as `plain` writes it, however many places it has; `ValueError` for anything else.
+
+    Not for requests: they are held to A7.
+    """
+    if len(text) > _MOST_PLAIN or not _PLAIN.fullmatch(text):
+        raise ValueError(f'"{text[:30]}" is no figure')
+    return Fraction(text)
 
 
 def half_even(value: Exact, places: int) -> int:

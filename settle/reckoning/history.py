@@ -14,7 +14,7 @@ from settle.reckoning.exact import ZERO, Exact
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.fit import Equation, Name
 from settle.reckoning.item import Holding, Item, Scale, read_items
-from settle.reckoning.problems import Faults
+from settle.reckoning.problems import NO_FAULTS
 from settle.reckoning.reading import Json
 from settle.reckoning.terms import ALLOY_TABLE, Terms
 from settle.reckoning.working import SILENT
@@ -62,11 +62,11 @@ def assayed_lot(
     lot: str, terms: Terms, data: Json, scales: Mapping[str, Scale], found: Mapping[str, Weighed]
 ) -> AssayedLot:
     """A lot from its items as received (`data` as in a quote), under its own terms."""
-    items = read_items(data, terms, scales, Faults())
+    items = read_items(data, terms, scales, NO_FAULTS)
     unbiased = replace(
         terms, evidence={name: replace(kind, bias_ppt=ZERO) for name, kind in terms.evidence.items()}
     )
-    read = read_items(data, unbiased, scales, Faults())
+    read = read_items(data, unbiased, scales, NO_FAULTS)
     seen = tuple(_seen(item, raw) for item, raw in zip(read, data["items"], strict=True))
     return AssayedLot(lot, seen, found, {m: _is_held(m, items, of) for m, of in found.items()})
 

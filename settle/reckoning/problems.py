@@ -155,6 +155,17 @@ class Faults:
             raise Refused(*self.found)
 
 
+class _NoFaults(Faults):
+    def extend(self, faults: Iterable[Fault]) -> None:
+        for fault in faults:
+            raise ValueError(f"{fault.pointer or 'it'}: {fault.wrong}; it should be {fault.right}")
+
+
+# For what was looked at when it came in and is read again: the first fault is a `ValueError`, and
+# nothing stands in for what can't be read.
+NO_FAULTS = _NoFaults()
+
+
 def at(pointer: str, *steps: str | int) -> str:
     """The JSON Pointer (RFC 6901) some steps below another one."""
     return pointer + "".join("/" + str(s).replace("~", "~0").replace("/", "~1") for s in steps)

@@ -19,12 +19,13 @@ from settle.reckoning.exact import (
     ZERO,
     Exact,
     decimal,
+    exactly,
     part,
     plain,
     signed_decimal,
 )
 from settle.reckoning.money import PLACES, Price
-from settle.reckoning.problems import Faults, at
+from settle.reckoning.problems import NO_FAULTS, Faults, at
 from settle.reckoning.weight import GRAMS_PER, grams, unit_fault
 
 Json = Mapping[str, Any]
@@ -37,6 +38,10 @@ Duration: TypeAlias = isodate.Duration | timedelta
 
 class Reader:
     """One JSON object, where it stands, and the faults found so far."""
+
+    most_grams: int | None = MOST_GRAMS
+    # How the text of a figure is read.
+    _decimal, _signed, _part = staticmethod(decimal), staticmethod(signed_decimal), staticmethod(part)
 
     def __init__(self, data: Any, faults: Faults, pointer: str = "", *, absent: bool = False) -> None:
         self.faults = faults
@@ -92,15 +97,16 @@ class Reader:
             return default
         return value
 
-    def count(self, field: str, default: int | None = None, most: int = 10_000) -> int:
-        """A count: a JSON integer of at least one (A7)."""
+    def count(self, field: str, default: int | None = None, most: int | None = 10_000) -> int:
+        """A count: a JSON integer of at least one, and of `most` unless that is None (A7)."""
         value = self.data.get(field, default)
         if value is None:
             self.missing(field, "a whole number, such as 2")
         elif isinstance(value, bool) or not isinstance(value, int):
             self.fault(field, "wrong-type", "not a JSON integer", "a whole number, such as 2")
-        elif not 1 <= value <= most:
-            self.fault(field, "out-of-range", f"{value} is out of range", f"from 1 to {most}")
+        elif value < 1 or (most is not None and value > most):
+            bounds = "1 or more" if most is None else f"from 1 to {most}"
+            self.fault(field, "out-of-range", f"{value} is out of range", bounds)
         else:
             return value
         return 1
@@ -123,7 +129,7 @@ class Reader:
                 self.missing(field, in_words)
                 return stand_in
             return default
-        value = self._strict(field, signed_decimal if signed else decimal, in_words)
+        value = self._strict(field, self._signed if signed else self._decimal, in_words)
         if value is None:
             return stand_in
         if (not signed and value < least) or (most is not None and value > most):
@@ -140,8 +146,8 @@ class Reader:
         """A filled part: a decimal or `n/d`, above 0 and up to 1; 1 if absent (B4)."""
         if not self.has(field):
             return ONE
-        right = 'a part such as "1/20" or "0.05", above 0 and up to 1'
-        value = self._strict(field, part, right)
+        right = 'a part such as "1/20", at most 100 each, or "0.05"; above 0 and up to 1'
+        value = self._strict(field, self._part, right)
         if value is not None and not 0 < value <= 1:
             self.fault(field, "out-of-range", f"{plain(value)} is out of range", right)
         return ONE if value is None or not 0 < value <= 1 else value
@@ -178,8 +184,8 @@ class Reader:
         if self.faults.stands_at(self.at(field)) or unit not in GRAMS_PER:
             return stand_in
         weight_g = grams(amount, unit)
-        if weight_g > MOST_GRAMS:
-            self.fault(field, "out-of-range", "heavier than any scale", f"at most {MOST_GRAMS} g")
+        if self.most_grams is not None and weight_g > self.most_grams:
+            self.fault(field, "out-of-range", "heavier than any scale", f"at most {self.most_grams} g")
             return stand_in
         return weight_g
 
@@ -232,7 +238,10 @@ class Reader:
         if not self.has(field):
             self.missing(field, "a JSON object")
             return Reader({}, self.faults, self.at(field), absent=True)
-        return Reader(self.data.get(field), self.faults, self.at(field))
+        return self._below(self.data.get(field), field)
+
+    def _below(self, data: Any, *steps: str | int) -> "Reader":
+        return Reader(data, self.faults, self.at(*steps))
 
     def objects(self, field: str) -> Iterator["Reader"]:
         """Each object of a list; an absent list is empty."""
@@ -241,16 +250,30 @@ class Reader:
             self.fault(field, "wrong-type", "not a list", "a JSON list")
             return
         for i, inner in enumerate(value):
-            yield Reader(inner, self.faults, self.at(field, i))
+            yield self._below(inner, field, i)
 
     def named(self, field: str) -> Iterator[tuple[str, "Reader"]]:
         """Each named object of a map; an absent map is empty."""
         value = self.data.get(field)
         if value is None:
             return
-        inner = Reader(value, self.faults, self.at(field))
+        inner = self._below(value, field)
         for name in inner.data:
             yield name, inner.object(name)
+
+
+class Kept(Reader):
+    """One JSON object that settle itself wrote: its figures are exact, and the limits of requests don't
+    hold for them (A7). The first fault is a `ValueError`."""
+
+    most_grams = None
+    _decimal = _signed = _part = staticmethod(exactly)
+
+    def __init__(self, data: Any, pointer: str = "") -> None:
+        super().__init__(data, NO_FAULTS, pointer)
+
+    def _below(self, data: Any, *steps: str | int) -> Reader:
+        return Kept(data, self.at(*steps))
 
 
 def _is_signed_decimal(text: str) -> bool:

@@ -7,7 +7,6 @@ number, client, times, notices), the hash of the answer, a signature over
 """
 
 import json
-import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
@@ -16,9 +15,9 @@ from settle.reckoning.batch import Held, LotIn, Weighed, reconcile
 from settle.reckoning.comparison import compare
 from settle.reckoning.concession import concede
 from settle.reckoning.due import Due, due
-from settle.reckoning.exact import Exact, plain
+from settle.reckoning.exact import exactly, plain
 from settle.reckoning.item import Scale
-from settle.reckoning.problems import Faults, Refused, at
+from settle.reckoning.problems import NO_FAULTS, Faults, Refused, at
 from settle.reckoning.quote import Quoted, read_request, reckon
 from settle.reckoning.reading import Json
 from settle.reckoning.settlement import read_refined, settle
@@ -27,7 +26,6 @@ from settle.reckoning.working import Working
 
 # What the reckoning doesn't find again: notices are words for a reader, and no figure rests on them.
 _TOLD = ("notices",)
-_EXACT = re.compile(r"-?[0-9]{1,80}(\.[0-9]{1,80})?(/[0-9]{1,80})?", re.ASCII)
 
 
 def made(kind: str, inputs: Json, answer: Json, answer_hash: Any) -> Json:
@@ -121,9 +119,7 @@ def reconciliation_inputs(
 
 
 def _lot_inputs(of: LotIn) -> Json:
-    inputs = {"lot": of.lot, "own": _weighed_inputs(of.own), "need": plain(of.need_g)}
-    # Where the agreed assay is another than the house's own, that one judges (H4).
-    return inputs if of.judged == of.own else {**inputs, "by_house": _weighed_inputs(of.judged)}
+    return {"lot": of.lot, "own": _weighed_inputs(of.own), "need": plain(of.need_g)}
 
 
 def _again(record: Json) -> list[tuple[str, str, str]]:
@@ -202,10 +198,8 @@ def settled(terms: Terms, kept: Json, quoted: Quoted | None) -> tuple[dict[str, 
 
     What the books post and what a stranger reckons again are put together here, both.
     """
-    faults = Faults()
-    terms = concede(terms, kept["concessions"], faults)
-    refined = read_refined(kept, terms, faults)
-    faults.refuse_if_any()
+    terms = concede(terms, kept["concessions"], NO_FAULTS)
+    refined = read_refined(kept, terms)
     rows = Working()
     of = due(settle(terms, refined, rows), refined.posted)
     steps = compare(quoted, refined, of.whole) if quoted else ()
@@ -222,14 +216,13 @@ def _reconciled(metal: str, of: Json) -> Json:
     rows, terms = Working(), _terms(of)
     lots = [_lot_in(i) for i in of["lots"]]
     lent, out = [_weighed(w) for w in of["lent"]], [_weighed(w) for w in of["out"]]
-    held = [Held(_exact(h["estimate"]), _exact(h["u"])) for h in of["held"]]
+    held = [Held(exactly(h["estimate"]), exactly(h["u"])) for h in of["held"]]
     account = reconcile(terms, metal, lots, lent, out, held, rows)
     return _without(document.reconciliation(account, [i.lot for i in lots], terms, [], rows), *_TOLD)
 
 
 def _lot_in(of: Json) -> LotIn:
-    by_house = _weighed(of["by_house"]) if "by_house" in of else None
-    return LotIn(of["lot"], _weighed(of["own"]), _exact(of["need"]), by_house)
+    return LotIn(of["lot"], _weighed(of["own"]), exactly(of["need"]))
 
 
 _RECKONED: Mapping[str, Callable[[Json], Json]] = {
@@ -244,8 +237,8 @@ def _terms(inputs: Json) -> Terms:
 
 
 def _scale(name: str, of: Json) -> Scale:
-    most = None if of["max"] is None else _exact(of["max"])
-    return Scale(name, _exact(of["division"]), _exact(of["min"]), most)
+    most = None if of["max"] is None else exactly(of["max"])
+    return Scale(name, exactly(of["division"]), exactly(of["min"]), most)
 
 
 def _weighed_inputs(of: Weighed) -> Json:
@@ -253,16 +246,11 @@ def _weighed_inputs(of: Weighed) -> Json:
         "weight": plain(of.weight_g),
         "division": plain(of.division_g),
         "assay": plain(of.assay_ppt),
-        "u": plain(of.assay_u_ppt),
+        "u2": plain(of.assay_u2),
+        "weighings": of.weighings,
     }
 
 
 def _weighed(of: Json) -> Weighed:
-    return Weighed(_exact(of["weight"]), _exact(of["division"]), _exact(of["assay"]), _exact(of["u"]))
-
-
-def _exact(text: str) -> Exact:
-    """A decimal or a fraction, as `plain` writes it."""
-    if not _EXACT.fullmatch(text):
-        raise ValueError(f"{text[:30]} is no figure")
-    return Exact(text)
+    weight, division, assay, u2 = (exactly(of[name]) for name in ("weight", "division", "assay", "u2"))
+    return Weighed(weight, division, assay, u2, of["weighings"])

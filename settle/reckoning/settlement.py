@@ -11,9 +11,9 @@ from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.money import minor_units
 from settle.reckoning.parting import Need, need
 from settle.reckoning.price import Prices, read_prices
-from settle.reckoning.problems import Faults
+from settle.reckoning.problems import NO_FAULTS
 from settle.reckoning.quote import Quoted
-from settle.reckoning.reading import Json, Reader
+from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.recovered import assayed
 from settle.reckoning.statement import (
     CLIENT,
@@ -64,16 +64,17 @@ class Refined:
         return drillings_of(terms, self.drillings_g, self.drillings_whose, ppt)
 
 
-def read_refined(data: Json, terms: Terms, faults: Faults) -> Refined:
-    """What became of a lot, from the inputs that a settlement keeps; every fault gathered.
+def read_refined(data: Json, terms: Terms) -> Refined:
+    """What became of a lot, from the inputs that a settlement keeps. Raises `ValueError` where they can't
+    be read, `Refused` for a bar that can't be stated so.
 
     `data` has `melt`, `drillings` (and `drillings_whose`), `gross` and `recovered` by metal as weights,
     `assay` by metal in parts per thousand, `articles`, `bars` as they were read, `instructions`,
     `prices` (with their entries), `advances` and `fees` as amounts; of a further settlement also
     `sold_before` by metal, and what was `posted_before`.
     """
-    r = Reader(data, faults)
-    wishes = read_instructions(data.get("instructions"), terms, faults, r.at("instructions"))
+    r = Kept(data)
+    wishes = read_instructions(data.get("instructions"), terms, NO_FAULTS, r.at("instructions"))
     assay, recovered = r.object("assay"), r.object("recovered")
     currency = terms.currency
     return Refined(
@@ -82,10 +83,10 @@ def read_refined(data: Json, terms: Terms, faults: Faults) -> Refined:
         assay_ppt={m: assay.decimal(m, most=WHOLE_PPT) for m in assay.data},
         recovered_g={m: recovered.weight(m, positive=False) for m in recovered.data},
         gross_g=r.weight("gross"),
-        articles=r.count("articles", most=10**6),
+        articles=r.count("articles", most=None),
         poured=_read_bars(r, terms, wishes),
         wishes=wishes,
-        prices=read_prices(data.get("prices"), terms, faults, r.at("prices")),
+        prices=read_prices(data.get("prices"), terms, NO_FAULTS, r.at("prices")),
         advances_minor=minor_units(r.decimal("advances", ZERO), currency),
         fees_minor=minor_units(r.decimal("fees", ZERO), currency),
         sold_before_mg={

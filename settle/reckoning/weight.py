@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import pint
 
-from settle.reckoning.exact import Exact, fixed, half_even
+from settle.reckoning.exact import Exact, fixed, half_even, plain
 from settle.reckoning.problems import Fault
 from settle.reckoning.tables import AMBIGUOUS_UNITS, PRICE_UNITS, UNITS
 
@@ -71,7 +71,15 @@ def printed(weight: Exact | int, unit: str = "g") -> dict[str, str]:
     An `int` is whole milligrams, a fraction exact grams.
     """
     weight_g = in_grams(weight) if isinstance(weight, int) else weight
-    answer = {"g": fixed(milligrams(weight_g), 3)}
-    if unit != "g":
-        answer[unit] = fixed(half_even(weight_g / GRAMS_PER[unit], places(unit)), places(unit))
-    return answer
+    return {"g": fixed(milligrams(weight_g), 3), **_beside(weight_g, unit)}
+
+
+def printed_exactly(weight_g: Exact, unit: str = "g") -> dict[str, str]:
+    """As `printed`, but grams with all their places: what a verdict rests on (H4)."""
+    return {"g": plain(weight_g, 3), **_beside(weight_g, unit)}
+
+
+def _beside(weight_g: Exact, unit: str) -> dict[str, str]:
+    if unit == "g":
+        return {}
+    return {unit: fixed(half_even(weight_g / GRAMS_PER[unit], places(unit)), places(unit))}

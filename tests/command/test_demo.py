@@ -17,7 +17,7 @@ from .conftest import COMMAND, PATIENCE_S, surroundings
 WIDEST = 100
 STEPS = ("weight", "fineness", "recovery", "instructions", "price", "charges")
 LOTS = [story for of in load_scenarios() for story in of.lots]
-GRAMS = r"([+−]?[\d,]+\.\d{3}) g"
+GRAMS = r"([+−]?[\d,]+\.\d{3,}) g"
 FIGURE = r"([+−]?[\d,]+\.\d\d)"
 
 
@@ -122,8 +122,9 @@ def test_the_printed_silver_of_the_bath_adds_up(once):
         rows[name] for name in ("out", "held", "expected loss", "residual")
     )
     assert went_in == own + lent
-    # The part that the terms expect to be lost is of milligrams; it and the residual are rounded.
-    assert abs(went_in - loss - residual - (out + held)) <= Decimal("0.001")
+    assert went_in - loss - residual == out + held
+    [recovery] = re.findall(r"in × \(1 − ([\d.]+)\)", judged)
+    assert loss == went_in * (1 - Decimal(recovery))
     *lines, together = [found for line in credited.splitlines() if (found := grams(line))]
     assert len(lines) == 6, "five lots and the house"
     assert [sum(column) for column in zip(*lines, strict=True)] == together

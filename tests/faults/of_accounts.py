@@ -46,6 +46,18 @@ FAULTS = [
         "milligrams(self.recovered_g)",
         "R is kept",
     ),
+    ("D3", "assay", "<= splitting_limit_ppt", "< splitting_limit_ppt", "the limit itself is beyond it"),
+    ("D3", "assay", "(house.ppt + client.ppt) / 2", "house.ppt", "the house's own for the mean"),
+    (
+        "D3",
+        "assay",
+        "within(umpire, min(house, client), max(house, client))",
+        "umpire",
+        "an umpire beyond both parties",
+    ),
+    ("D3", "assay", "sorted((house, client, umpire))[1]", "umpire", "the umpire's for the middle"),
+    ("D3", "assay", "if house_off > client_off", "if house_off < client_off", "the nearer party pays"),
+    ("D3", "assay", "half_away(Exact(fee_minor, 2), 0)", "fee_minor // 2", "the client's half is cut down"),
     (
         "D5",
         "price",

@@ -33,3 +33,24 @@ def agreed_assay(
     if far_house == far_client:
         return agreed, {"house": Fraction(1, 2), "client": Fraction(1, 2)}
     return agreed, {"house" if far_house > far_client else "client": Fraction(1)}
+
+
+def agreed_u2(
+    house: tuple[Fraction, Fraction],
+    client: tuple[Fraction, Fraction],
+    umpire: tuple[Fraction, Fraction] | None,
+    limit: Fraction,
+    rule: str,
+) -> Fraction:
+    """H4: u squared of what is agreed; each party's figure and its u."""
+    if abs(house[0] - client[0]) <= limit:
+        return (house[1] ** 2 + client[1] ** 2) / 4
+    parties = [party for party in (house, client, umpire) if party is not None]
+    agreed, _ = agreed_assay(*(ppt for ppt, _ in parties), limit, rule)
+    return min(u**2 for ppt, u in parties if ppt == agreed)
+
+
+def fees(fee_minor: int, bears: dict[str, Fraction]) -> tuple[int, int]:
+    """D3: the house's and the client's whole minor units; a half of the client's away from zero (A3)."""
+    client = floor(fee_minor * bears.get("client", 0) + Fraction(1, 2))
+    return (fee_minor - client, client) if bears else (0, 0)

@@ -29,7 +29,7 @@ def net_variance(terms: dict, item: dict, deductions: list[dict]) -> Fraction:
     division = grams(item.get("division", terms["division"]))
     guesses = [grams(d["plus_minus"]) for d in deductions if "plus_minus" in d]
     weighings = 1 + len(deductions) - len(guesses)
-    return weighings * division**2 / 12 + sum(a**2 for a in guesses) / 3
+    return weighings * division**2 / 12 + sum((a**2 for a in guesses), Fraction(0)) / 3
 
 
 def known(terms: dict, item: dict) -> dict[str, Fraction]:

@@ -142,14 +142,15 @@ def residual_u(
     recovery_u: Fraction,
     came_in: Fraction,
 ) -> Fraction:
-    """H4: entered and came_out are {weight, fineness, division, u}, weights as in a request."""
+    """H4: entered and came_out are {weight, fineness, division, u, weighings}, weights as in a request."""
     variance = sum((weighed_variance(w) * recovery**2 for w in entered), NOTHING)
     variance += sum(weighed_variance(w) for w in came_out) + sum(u**2 for u in held_u)
     return root(variance + (came_in * recovery_u) ** 2)
 
 
 def weighed_variance(weighed: dict) -> Fraction:
-    """Of a fine weight: the weighing (d squared over 12) and the assay."""
-    weighing = grams(weighed["division"]) ** 2 / 12 * (Fraction(weighed["fineness"]) / 1000) ** 2
+    """Of a fine weight: each weighing (d squared over 12; two where drillings were taken) and the assay."""
+    scale = grams(weighed["division"]) ** 2 / 12 * weighed.get("weighings", 1)
+    weighing = scale * (Fraction(weighed["fineness"]) / 1000) ** 2
     assay = grams(weighed["weight"]) * Fraction(weighed.get("u", "0")) / 1000
     return weighing + assay**2

@@ -1,12 +1,14 @@
 """D3: house, client and umpire assay a melted lot; what is agreed, what the gap is worth, who bears the fee."""
 
+import json
 import re
+from decimal import Decimal
 from io import BytesIO
 from typing import Any
 
 import pytest
 from pypdf import PdfReader
-from works import YES, Works, mg, money, terms
+from works import YES, Works, grams, mg, money, terms
 
 LIMIT = {"splitting_limit": "2"}
 
@@ -93,7 +95,7 @@ def test_the_umpire_decides_and_the_farther_party_bears_the_fee_on_the_settlemen
     assert found["fees"] == {"house": money(house), "client": money(client)}
     number = works.batch(lot)["number"]
     assert works.balance(f"house:process:{number}", "gold") == round(float(agreed) * 40)
-    works.take_out(number, "gold", "19.95", "1000")
+    works.take_out(number, "gold", f"{Decimal(agreed) * 40 / 1000 * Decimal('0.995'):.2f}", "1000")
     account = works.close(number)["metals"]["gold"]
     assert mg(account["own"][lot]) == round(float(agreed) * 40)
     settled = works.settled(lot)
@@ -119,6 +121,21 @@ def test_an_umpires_fee_stands_in_the_books_apart_from_a_charge_of_that_name(wor
     assert places == {"charges:fees": money("-7.00"), "house:fees": money("-30.00")}
 
 
+@pytest.mark.rule("D3")
+@pytest.mark.parametrize(
+    ("currency", "fee", "house", "client"), [("JPY", "101", "50", "51"), ("GBP", "20.01", "10.00", "10.01")]
+)
+def test_of_a_fee_in_halves_the_client_bears_what_a_half_is_rounded_to_and_the_house_the_rest(
+    works: Works, currency: str, fee: str, house: str, client: str
+) -> None:
+    of = {"currency": currency, "cash_step": "1", "umpire_fee": fee, "umpire_rule": "final"}
+    works.terms(terms(name="halves", gold=LIMIT, **of))
+    lot = works.lot("40", "500", "100", terms="T-2")
+    said(works, lot, "client", "504")
+    found = said(works, lot, "umpire", "502")
+    assert found["fees"] == {"house": money(house, currency), "client": money(client, currency)}
+
+
 def test_the_settlements_paper_says_whose_assays_were_exchanged(works: Works, lot: str) -> None:
     said(works, lot, "client", "501")
     number = works.batch(lot)["number"]
@@ -132,16 +149,66 @@ def test_the_settlements_paper_says_whose_assays_were_exchanged(works: Works, lo
     )
 
 
+def decided(works: Works) -> str:
+    """A batch of 1000 g: 334.0 by the house, 337.0 by the client, 336.4 by the umpire; 334.70 g came out."""
+    works.terms(terms(name="exchange", gold=LIMIT, umpire_fee="30.00", umpire_rule="final"))
+    lot = works.lot("1000", "334.0", "100", terms="T-2")
+    said(works, lot, "client", "337.0")
+    said(works, lot, "umpire", "336.4")
+    number = works.batch(lot)["number"]
+    works.take_out(number, "gold", "334.70", "1000")
+    return str(number)
+
+
 @pytest.mark.rule("H4")
-def test_an_account_is_judged_by_the_houses_own_assay_and_shared_by_the_agreed_one(
-    works: Works, lot: str
-) -> None:
+def test_an_account_is_judged_by_the_agreed_assay_and_adds_up_as_it_is_printed(works: Works) -> None:
+    # By the house's assay 2.37 g more than expected came back, a query; by what was agreed 0.018 g are missing.
+    account = works.close(decided(works))["metals"]["gold"]
+    assert {k: account[k]["g"] for k in ("in", "out", "expected_loss", "residual")} == {
+        "in": "336.400", "out": "334.700", "expected_loss": "1.682", "residual": "0.018",
+    }  # fmt: skip
+    assert (account["recovery"], account["verdict"], account["owners_word"]) == ("0.995", "as expected", None)
+    # u of the umpire's, whose figure it is, × recovery; of two weighings; of the recovery from batch to batch
+    u2 = Decimal("0.995") ** 2 * (Decimal("0.09") + Decimal("0.3364") ** 2 * Decimal("0.0001") / 12)
+    u2 += Decimal("0.0001") / 12 + (Decimal("336.4") * Decimal("0.002")) ** 2
+    assert account["residual_u"] == {"g": f"{u2.sqrt():.3f}"}
+
+
+@pytest.mark.rule("H4")
+def test_the_record_of_an_account_has_the_u_of_a_mean_and_both_weighings(works: Works, lot: str) -> None:
+    drillings = {"weight": grams("0.4"), "whose": "house"}
+    works.melt(lot, "40", drillings=drillings, corrects=works.entry(lot, "melt"), reason="drilled")
     said(works, lot, "client", "502")
     number = works.batch(lot)["number"]
-    works.take_out(number, "gold", "19.9", "1000")
-    account = works.close(number)["metals"]["gold"]
-    # 20.04 g agreed, 20 g by the house: 19.9 g is just what was expected.
-    assert (account["own"][lot], account["residual"]) == ({"g": "20.040"}, {"g": "0.000"})
+    works.take_out(number, "gold", "19.7", "1000")
+    works.close(number)
+    raw = works.ask("GET", f"/v1/batches/{number}/reconciliation/record").data
+    # 0.3 ‰ by either party: (0.09 + 0.09) ÷ 4
+    own = {"weight": "39.6", "division": "0.01", "assay": "501", "u2": "0.045", "weighings": 2}
+    assert json.loads(raw)["inputs"]["gold"]["lots"] == [{"lot": lot, "own": own, "need": "0"}]
+
+
+@pytest.mark.rule("H4")
+def test_the_paper_and_the_picture_of_an_account_add_up_to_what_was_agreed(works: Works) -> None:
+    path = f"/v1/batches/{decided(works)}/reconciliation"
+    paper = works.ask("GET", path, Accept="application/pdf", Accept_Language="en-GB").data
+    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(paper)).pages)
+    printed = r"In ([\d.]+) came back, weighed ([\d.]+) expected loss \(in × \(1 − ([\d.]+)\)\) ([\d.]+) residual ([\d.]+)"
+    went_in, out, recovery, loss, residual = map(Decimal, re.search(printed, text).groups())
+    assert (went_in, out) == (Decimal("336.4"), Decimal("334.7"))
+    assert (went_in * (1 - recovery), went_in - out - loss) == (loss, residual)
+    assert "The terms tolerate 0.005 of what went in." in text
+    drawn = works.ask("GET", f"{path}/pictures/flow-gold").get_data(as_text=True)
+    assert f"expected loss + residual: {loss + residual:.3f} g." in drawn
+
+
+@pytest.mark.rule("D3")
+def test_what_may_be_advanced_is_of_the_agreed_assay(works: Works) -> None:
+    works.terms(terms(name="exchange", gold=LIMIT, advance_share="0.5", umpire_rule="final"))
+    lots = [works.lot("40", "500", "100", terms="T-2") for _ in range(2)]
+    said(works, lots[0], "client", "502")
+    most = [works.advance(lot, "1.00")["may_be_advanced"]["amount"] for lot in lots]
+    assert Decimal(most[0]) > Decimal(most[1])
 
 
 @pytest.mark.rule("D3")

@@ -113,6 +113,7 @@ def batches(draw: st.DrawFn) -> tuple[Json, Json]:
                 "gold": draw(decimals(0, 900, 1)),
                 "silver": draw(decimals(0, 100, 1)),
                 "drillings": draw(pick(("0", "0.3"))),
+                "u": draw(pick(("0", "0.3", "1.25"))),
             }
         )
     fine = {m: sum(Fraction(x["melt"]) * Fraction(x[m]) / 1000 for x in lots) for m in ("gold", "silver")}
@@ -151,8 +152,9 @@ def lent(terms: Terms, case: Json, metal: str) -> list[Weighed]:
 
 def lot_in(terms: Terms, lot: Json, metal: str, name: str = "one") -> LotIn:
     """A lot of a batch; the silver that it needed is given exact (H1)."""
-    parted = decimal(lot["melt"]) - decimal(lot.get("drillings", "0"))
-    own = Weighed(parted, DIVISION, decimal(lot.get(metal, "0")))
+    drillings = decimal(lot.get("drillings", "0"))
+    parted, weighings = decimal(lot["melt"]) - drillings, 2 if drillings else 1
+    own = Weighed(parted, DIVISION, decimal(lot.get(metal, "0")), decimal(lot.get("u", "0")) ** 2, weighings)
     gold = parted * decimal(lot.get("gold", "0")) / 1000
     needed = need(terms, gold, parted, Working(kept=False))
     return LotIn(name, own, needed.fine_g)

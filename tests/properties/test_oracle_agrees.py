@@ -120,7 +120,11 @@ def test_what_is_missing_and_its_uncertainty_are_the_oracles(metal, drawn):
 
         return {"weight": in_g(weight_g), "fineness": fineness, "division": in_g(DIVISION)}
 
-    own = [plainly(Fraction(x["melt"]) - Fraction(x["drillings"]), Fraction(x[metal])) for x in case["lots"]]
+    own = [
+        plainly(Fraction(x["melt"]) - Fraction(x["drillings"]), Fraction(x[metal]))
+        | {"u": x["u"], "weighings": 2 if Fraction(x["drillings"]) else 1}
+        for x in case["lots"]
+    ]
     entered = own + [plainly(w.weight_g, w.assay_ppt) for w in lent(read, case, metal)]
     out = [plainly(w.weight_g, w.assay_ppt) for w in came_out(case, metal)]
     held_u = [h.u_g for h in held(case, metal)]

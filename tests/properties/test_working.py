@@ -5,6 +5,7 @@ from fractions import Fraction
 
 import pytest
 from hypothesis import given
+from oracle.quantities import root
 
 from settle.reckoning.batch import LotIn, Weighed, reconcile
 from settle.reckoning.settlement import settle
@@ -59,13 +60,20 @@ def silver_needed(i: Inputs) -> Fraction:
     return max(Fraction(0), over / (i["target"] - i["gold fraction of the house silver"]))
 
 
-def residual(i: Inputs) -> Fraction:
-    return i["went in"] * i["recovery"] - i["came back"]
+def judged(i: Inputs) -> Fraction:
+    """The residual, its u, or the variance of one weighing."""
+    if "came back" in i:
+        return i["went in"] * i["recovery"] - i["came back"]
+    if "recovery u" in i:
+        scatter = (i["went in"] * i["recovery u"]) ** 2
+        return root(i["recovery"] ** 2 * i["variance in"] + i["variance out and held"] + scatter)
+    weighing = (i["assay"] / 1000) ** 2 * i["weighings"] * i["division"] ** 2 / 12
+    return weighing + (i["weight"] / 1000) ** 2 * i["variance of the assay"]
 
 
 REDONE: dict[str, Callable[[Inputs], Fraction]] = {
     "B4": fine, "D2": accountable, "E4": bought_in, "F1": charged, "F2": lambda i: i["base"] * i["rate"],
-    "F3": paid_out, "F4": net, "H1": silver_needed, "H4": residual,
+    "F3": paid_out, "F4": net, "H1": silver_needed, "H4": judged,
 }  # fmt: skip
 
 
@@ -142,7 +150,7 @@ def test_each_row_of_a_settlement_can_be_redone_from_its_inputs(lot):
 
 @pytest.mark.parametrize("metal", ["gold", "silver"])
 @given(drawn=batches())
-def test_the_residual_of_a_batch_can_be_redone_from_its_row(metal, drawn):
+def test_what_judges_a_batch_can_be_redone_row_by_row(metal, drawn):
     of, case = drawn
     terms, working = read_terms(of), Working()
     lots_in = [lot_in(terms, lot, metal) for lot in case["lots"]]

@@ -93,7 +93,7 @@ def estimated(case: Json) -> Json:
 
 
 def weighed(of: Json) -> Weighed:
-    return Weighed(weight_g(of["weight"]), DIVISION, decimal(of["fineness"]), decimal(of.get("u", "0")))
+    return Weighed(weight_g(of["weight"]), DIVISION, decimal(of["fineness"]), decimal(of.get("u", "0")) ** 2)
 
 
 def lot_of(terms: Terms, melt_g: Exact, assay: Json) -> tuple[dict[str, LotIn], Need]:

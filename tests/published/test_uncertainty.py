@@ -66,7 +66,7 @@ def test_a_product_of_mass_and_purity_has_the_published_uncertainty():
     volume, u_volume = published("QUAM_A1", "V_mL")
     result, u_result = published("QUAM_A1", "RESULT_c_mg_per_L")
     # A scale's division d stands for d ÷ √12: one that has the published u of the mass.
-    bar = Weighed(mass, root(12 * u_mass**2), purity * 1000, u_purity * 1000)
+    bar = Weighed(mass, root(12 * u_mass**2), purity * 1000, (u_purity * 1000) ** 2)
     concentration = 1000 * bar.fine_g / volume
     relative = joined(root(bar.variance) / bar.fine_g, u_volume / volume)
     assert shown(concentration, 1) == shown(result, 1), QUAM

@@ -1,11 +1,11 @@
-"""A: weight, fine metal, money, price, parts, what is stated, decimals, what is only shown."""
+"""A: weight, fine metal, money, price, parts, what is stated, what is only shown."""
 
 import pytest
 
 from settle.reckoning import document
 from settle.reckoning.bars import Reading, pour, stated_fineness, stated_weight
 from settle.reckoning.batch import LotIn, Weighed, reconcile
-from settle.reckoning.exact import decimal, largest_remainder, part, shown, signed_decimal
+from settle.reckoning.exact import largest_remainder, shown
 from settle.reckoning.money import amount, minor_units
 from settle.reckoning.notices import of_wishes
 from settle.reckoning.tables import PRICE_UNITS
@@ -232,80 +232,6 @@ def test_a_promise_that_can_not_be_stated_is_warned_about(promised, warned):
     of = terms()
     codes = [n.code for n in of_wishes(of, wishes(of, gold={"bars": [bars("20", fineness=promised)]}))]
     assert ("promise-unreachable" in codes) == warned
-
-
-GOOD = [
-    ("0", "0"),
-    ("0.000000001", "1/1000000000"),
-    ("31.42", "3142/100"),
-    ("10.0", "10"),
-    ("999999999999.999999999", "999999999999999999999/1000000000"),
-]
-BAD = [
-    "",
-    "NaN",
-    "Infinity",
-    "1e5",
-    "1_0",
-    " 5",
-    "5 ",
-    "5\n",
-    "+5",
-    "05",
-    "00",
-    ".5",
-    "5.",
-    "1,5",
-    "0x1",
-    "\u0663",  # an Arabic-Indic digit three
-    "\uff15",  # a full-width digit five
-    "1\uff15",
-    "1.2.3",
-    "0.0000000001",  # ten places
-    "1000000000000",  # thirteen digits
-    "9" * 1_000_000,
-]
-
-
-@pytest.mark.rule("A7")
-@pytest.mark.parametrize(("text", "value"), GOOD)
-def test_a_strict_decimal_string_is_read_exactly(text, value):
-    assert decimal(text) == F(value)
-
-
-@pytest.mark.rule("A7")
-@pytest.mark.parametrize("text", [*BAD, "-5", "1/2"], ids=lambda t: repr(t[:14]))
-def test_anything_else_is_no_decimal(text):
-    with pytest.raises(ValueError):
-        decimal(text)
-
-
-@pytest.mark.rule("A7")
-@pytest.mark.parametrize(("text", "value"), [("-8", "-8"), ("-0.5", "-1/2"), ("3", "3")])
-def test_a_bias_may_carry_a_minus(text, value):
-    assert signed_decimal(text) == F(value)
-
-
-@pytest.mark.rule("A7")
-@pytest.mark.parametrize("text", [*BAD, "--5", "- 5", "-"], ids=lambda t: repr(t[:14]))
-def test_a_bias_may_carry_nothing_but_a_minus(text):
-    with pytest.raises(ValueError):
-        signed_decimal(text)
-
-
-@pytest.mark.rule("A7")
-@pytest.mark.parametrize(("text", "value"), [("1/20", "1/20"), ("0.05", "1/20"), ("1", "1"), ("7/8", "7/8")])
-def test_a_filled_part_may_be_a_fraction(text, value):
-    assert part(text) == F(value)
-
-
-@pytest.mark.rule("A7")
-@pytest.mark.parametrize(
-    "text", [*BAD, "1/0", "0/5", "01/5", "1/ 5", "-1/5", "1/2/3", "1.5/2"], ids=lambda t: repr(t[:14])
-)
-def test_a_filled_part_is_nothing_else(text):
-    with pytest.raises(ValueError):
-        part(text)
 
 
 @pytest.mark.rule("A8")

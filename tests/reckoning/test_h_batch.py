@@ -15,7 +15,7 @@ from .shop import F, item_json, quote, refined, terms, terms_on, weight
 
 
 def weighed(grams, ppt="1000", d="0", u="0"):
-    return Weighed(F(grams), F(d), F(ppt), F(u))
+    return Weighed(F(grams), F(d), F(ppt), F(u) ** 2)
 
 
 def fine(*grams):
@@ -255,6 +255,7 @@ def test_in_out_expected_loss_and_residual_are_all_shown():
     made = reconcile(of, "gold", lots("40"), fine("10"), fine("49.35"))
     answer = document.reconciliation(made, ["L0"], of, [], Working(kept=False))
     told = {k: answer[k]["g"] for k in ("in", "lent", "out", "expected_loss", "residual", "residual_u")}
+    assert (answer["recovery"], answer["balance"]) == ("0.99", None)
     assert told == {
         "in": "50.000",
         "lent": "10.000",
@@ -278,6 +279,51 @@ def test_in_out_expected_loss_and_residual_are_all_shown():
 def test_the_verdict_is_also_a_sentence(back, words):
     made = reconcile(terms_on(gold=GOLD | {"recovery_u": "0.001"}), "gold", lots("50"), [], fine(back))
     assert in_words(made).startswith(words)
+
+
+@pytest.mark.rule("H4")
+def test_expected_loss_and_residual_have_all_their_places():
+    rule = {"settle_on": "outturn", "recovery": "0.995123"}
+    made = reconcile(terms_on(gold=rule), "gold", lots("57.969"), [], fine("57.6"))
+    answer = document.reconciliation(made, ["L0"], terms_on(gold=rule, weight_unit="dwt"), [], Working())
+    # 57.969 × 0.004877; and × 0.995123 − 57.6; a pennyweight is 1.55517384 g (A1)
+    assert answer["expected_loss"] == {"g": "0.282714813", "dwt": "0.182"}
+    assert answer["residual"] == {"g": "0.086285187", "dwt": "0.055"}
+    assert in_words(made).startswith(
+        "0.086285187 g of gold is missing beyond the expected loss of 0.282714813 g"
+    )
+
+
+@pytest.mark.rule("H4")
+@pytest.mark.parametrize(
+    ("u", "out", "said"),
+    [
+        # 1 g in, 0.9993 g expected: u is 0.9993 × that of the assay
+        ("1", "0.998", "0.0013 g of gold is missing beyond the expected loss of 0.0007 g, within twice its "
+         "uncertainty of 0.001 g"),
+        ("1.2", "0.997", "within twice its uncertainty of 0.00119916 g"),  # 0.0023 g are above twice 0.001 g
+        ("0.6", "0.998", "above twice its uncertainty of 0.00059958 g"),  # 0.0013 g are within twice 0.001 g
+    ],
+)  # fmt: skip
+def test_a_u_to_the_milligram_that_would_tell_the_opposite_is_told_with_all_its_places(u, out, said):
+    own = [LotIn("L", weighed("1", u=u))]
+    rule = {"settle_on": "outturn", "recovery": "0.9993"}
+    assert said in in_words(reconcile(terms_on(gold=rule), "gold", own, [], fine(out)))
+
+
+@pytest.mark.rule("H4")
+def test_melt_weight_and_drillings_taken_are_weighings_alike():
+    one = Weighed(F(100), F("0.12"), F(500))
+    two = Weighed(F(100), F("0.12"), F(500), weighings=2)
+    assert (one.variance, two.variance) == (F("0.0003"), F("0.0006"))  # 0.25 × 0.0144 ÷ 12
+
+
+@pytest.mark.rule("H4")
+def test_what_judges_is_what_is_printed_as_in_and_out():
+    of = terms_on(gold={"settle_on": "outturn", "recovery": "1"})
+    made = reconcile(of, "gold", lots("49.9996"), [], fine("49.9994"))
+    # of the exact figures only 0.0002 g would be missing
+    assert (made.in_mg, made.came_back_mg, made.residual_g) == (50_000, 49_999, F("0.001"))
 
 
 ACCOUNTS = [

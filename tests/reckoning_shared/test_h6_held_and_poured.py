@@ -12,7 +12,7 @@ from settle.reckoning.pour import pour_account
 
 
 def weighed(grams, ppt="1000", d="0", u="0"):
-    return Weighed(F(grams), F(d), F(ppt), F(u))
+    return Weighed(F(grams), F(d), F(ppt), F(u) ** 2)
 
 
 @pytest.mark.rule("H6")

@@ -24,7 +24,7 @@ def item(kind, grams, **known):
 
 
 def lot(name, items, melt, u=0, **ppt):
-    found = {m: light.Weighed(F(melt), F(1, 100), F(p), F(u)) for m, p in ppt.items()}
+    found = {m: light.Weighed(F(melt), F(1, 100), F(p), F(u) ** 2) for m, p in ppt.items()}
     return assayed_lot(name, TERMS, {"items": items}, {}, found)
 
 

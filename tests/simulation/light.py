@@ -33,7 +33,7 @@ class Refined:
             decimal(self.assayed.melt),
             decimal(f"{world.division}"),
             decimal(self.assayed.ppt[metal]),
-            decimal(f"{world.assay_u}"),
+            decimal(f"{world.assay_u}") ** 2,
         )
 
 
@@ -49,7 +49,7 @@ def refined(world: World, rng: random.Random, lot: Lot) -> Refined:
 
 def account(world: World, terms: Terms, of: Refined) -> Any:
     """The account of a batch of this lot alone (H2 to H4)."""
-    out = Weighed(decimal(of.gold_out), decimal(f"{world.division}"), _OUT_PPT, _OUT_U_PPT)
+    out = Weighed(decimal(of.gold_out), decimal(f"{world.division}"), _OUT_PPT, _OUT_U_PPT**2)
     return reconcile(terms, "gold", [LotIn("L", of.own(world))], [], [out])
 
 
@@ -115,13 +115,13 @@ def silver_residuals(
         n += 1
         melt, ppt = rng.uniform(40.0, 150.0), rng.uniform(60.0, 200.0)
         lent, lent_ppt = rng.uniform(60.0, 250.0), 999.0
-        own = Weighed(decimal(truth.read(melt, world.division)), division, _ppt(rng, ppt, u_in), u_in)
+        own = Weighed(decimal(truth.read(melt, world.division)), division, _ppt(rng, ppt, u_in), u_in**2)
         loan = Weighed(decimal(truth.read(lent, world.division)), division, _ppt(rng, lent_ppt, ZERO), ZERO)
         fine = melt * ppt / 1000.0 + lent * lent_ppt / 1000.0
         came = fine * truth.recovered(rng, world.silver_recovery) * (1.0 - stolen)
         out_ppt = 998.0
         weighed = decimal(truth.read(came / out_ppt * 1000.0, world.division))
-        out = Weighed(weighed, division, _ppt(rng, out_ppt, u_out), u_out)
+        out = Weighed(weighed, division, _ppt(rng, out_ppt, u_out), u_out**2)
         done = reconcile(terms, "silver", [LotIn("L", own)], [loan], [out])
         yield Residual(str(n), done.residual_g, done.u_g)
 

@@ -72,6 +72,14 @@ def test_the_reckoning_knows_no_binary_floating_point(path: Path) -> None:
     assert names + floats == []
 
 
+@pytest.mark.parametrize("path", [*(ROOT / "settle").rglob("*.py")], ids=lambda p: str(p.relative_to(ROOT)))
+def test_no_faults_are_gathered_that_nobody_asks_for(path: Path) -> None:
+    """Else a stand-in is reckoned with: what was kept is read with `Kept` or `NO_FAULTS`, which raise."""
+    calls = [node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call)]
+    thrown_away = [ast.unparse(call) for call in calls if "Faults()" in map(ast.unparse, call.args)]
+    assert thrown_away == []
+
+
 def test_the_standing_text_names_no_machine() -> None:
     listed = subprocess.run(
         ["git", "ls-files", "--cached", "--others", "--exclude-standard"],
