@@ -72,6 +72,23 @@ _GERMAN: tuple[tuple[str, str], ...] = (
         "Ein Barren ({metal}) von {promised} ‰ ist versprochen; das Haus gibt höchstens {most} an.",
     ),
     (
+        "A {metal} bar of {promised} ‰ takes proof by {names}; by {name} {most} ‰ at most is stated.",
+        "Ein Barren ({metal}) von {promised} ‰ verlangt den Nachweis durch {names}; durch {name} werden "
+        "höchstens {most} ‰ angegeben.",
+    ),
+    (
+        "A {metal} bar of {promised} ‰ is promised, and no method of these terms proves it; by {name} "
+        "{most} ‰ at most is stated.",
+        "Ein Barren ({metal}) von {promised} ‰ ist versprochen, und kein Verfahren dieser Bedingungen weist "
+        "ihn nach; durch {name} werden höchstens {most} ‰ angegeben.",
+    ),
+    ("fire assay", "Feuerprobe"),
+    ("XRF", "Röntgenfluoreszenz"),
+    ("ICP", "Plasmaspektrometrie"),
+    ("titration", "Titration"),
+    ("another method", "ein anderes Verfahren"),
+    ("difference (an outside laboratory's report)", "Differenz (Bericht eines Fremdlabors)"),
+    (
         "{promised} ‰ lies near 995 ‰, where some tax laws begin to treat gold differently.",
         "{promised} ‰ liegt nahe 995 ‰, wo manches Steuerrecht Gold anders zu behandeln beginnt.",
     ),
@@ -347,7 +364,7 @@ _LISTS = {"text", "parts", "names", "metals", "judged", "more"}
 _NAMES = {"source", "item", "scale", "name"}
 _GAP = re.compile(r"\\{(\w+)\\}")
 # How parts are joined, the loosest joint first.
-_JOINTS = (("; ", "; "), (" and ", " und "), (", ", ", "))
+_JOINTS = (("; ", "; "), (" and ", " und "), (" or ", " oder "), (", ", ", "))
 # A whole number of four digits inside a sentence is a year.
 _NUMBER = re.compile(r"-?([0-9]{1,3}|[0-9]+\.[0-9]+)")
 

@@ -239,6 +239,8 @@ _WORDS: dict[str, tuple[str, str]] = {
     "method_xrf": ("X-ray fluorescence", "Röntgenfluoreszenz"),
     "method_icp": ("plasma spectrometry", "Plasmaspektrometrie"),
     "method_titration": ("titration", "Titration"),
+    "method_difference": ("by difference (outside laboratory)", "aus der Differenz (Fremdlabor)"),
+    "report_number": ("Laboratory's report", "Laborbericht"),
     "method_other": ("another method", "anderes Verfahren"),
     "u": ("standard uncertainty", "Standardunsicherheit"),
     "outturns": ("What came out", "Was herauskam"),
@@ -305,6 +307,13 @@ _WORDS: dict[str, tuple[str, str]] = {
         "veröffentlichten Schlüssel prüfen oder das Haus fragen, ob sie noch gilt.",
     ),
     "key": ("Key", "Schlüssel"),
+    "issuer": ("Issued by", "Ausgestellt von"),
+    "certificate_repeats": (
+        "The house holds no assay of its own of this bar. It repeats what the maker of the mark named above "
+        "states.",
+        "Das Haus hat von diesem Barren keine eigene Probe. Es wiederholt, was der Hersteller mit dem oben "
+        "genannten Zeichen angibt.",
+    ),
     "certificate_text": (
         "The statement of the maker named above about this one bar, and of nobody else.",
         "Die Erklärung des oben genannten Herstellers über diesen einen Barren, und von niemandem sonst.",

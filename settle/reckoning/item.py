@@ -6,7 +6,14 @@ from datetime import date
 from functools import cached_property
 
 from settle.reckoning.exact import ONE, ZERO, Exact, plain, within
-from settle.reckoning.fineness import LOOKS_LIKE_PERCENT, PURE_KARAT, WHOLE_PPT, of_karat
+from settle.reckoning.fineness import (
+    HALF_A_KARAT,
+    LOOKS_LIKE_PERCENT,
+    PURE_KARAT,
+    WHOLE_PPT,
+    marks_in,
+    of_karat,
+)
 from settle.reckoning.problems import Faults
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
@@ -15,6 +22,8 @@ from settle.reckoning.terms import ALLOY_TABLE, COLOURS, Evidence, Terms
 MOST_ITEMS = 500
 TWELVE = 12
 FINENESS_FIELDS = ("karat", "fineness", "composition")
+# What `in` may say of a composition; of a fineness the first alone.
+UNITS = ("permille", "percent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +118,7 @@ def _item(r: Reader, terms: Terms, scales: Mapping[str, Scale]) -> Item:
     _below_gross(r, gross_g, deductions)
     evidence = _evidence(r, terms)
     stamped = r.text("stamped") if r.has("stamped") else None
+    filled_part = r.part("filled_part")
     return Item(
         description=r.text("description", ""),
         stamped=stamped,
@@ -117,8 +127,8 @@ def _item(r: Reader, terms: Terms, scales: Mapping[str, Scale]) -> Item:
         gross_g=gross_g,
         division_g=_division(r, terms, scales),
         deductions=deductions,
-        filled_part=r.part("filled_part"),
-        holds=_holds(r, terms, evidence),
+        filled_part=filled_part,
+        holds=_holds(r, terms, evidence, filled_part),
     )
 
 
@@ -156,7 +166,7 @@ def _evidence(r: Reader, terms: Terms) -> Evidence:
     return Evidence(name, "none", reckon=False)
 
 
-def _holds(r: Reader, terms: Terms, evidence: Evidence) -> tuple[Holding, ...]:
+def _holds(r: Reader, terms: Terms, evidence: Evidence, filled_part: Exact) -> tuple[Holding, ...]:
     given = [f for f in FINENESS_FIELDS if r.has(f)]
     metal = r.word("metal", METALS, "gold")
     if len(given) > 1:
@@ -166,9 +176,11 @@ def _holds(r: Reader, terms: Terms, evidence: Evidence) -> tuple[Holding, ...]:
             _known(r, field, metal, terms)
         return ()
     colour = r.word("colour", COLOURS) if r.has("colour") else None
-    if r.has("in") and given != ["composition"]:
-        r.fault("in", "contradiction", "there is no composition", "leave it out")
+    if r.has("in") and given not in (["fineness"], ["composition"]):
+        r.fault("in", "contradiction", "there is neither a fineness nor a composition", "leave it out")
     known = _known(r, given[0], metal, terms) if given else {}
+    if filled_part == 1 and given in (["fineness"], ["karat"]):
+        _ask_back(r, given[0], metal, known[metal], evidence)
     if not evidence.reckon:
         return ()
     if not given:
@@ -187,13 +199,45 @@ def _known(r: Reader, field: str, metal: str, terms: Terms) -> dict[str, Exact]:
         karat = r.decimal("karat", most=PURE_KARAT, kind="karat-above-24")
         return {metal: of_karat(karat, terms.karat_basis)}
     if field == "fineness":
+        if r.word("in", UNITS, UNITS[0]) == "percent":
+            right = '"permille", or leave it out'
+            r.fault("in", "contradiction", "a fineness is in parts per thousand", right)
         return {metal: r.decimal("fineness", most=WHOLE_PPT, kind="fineness-above-1000")}
     return _composition(r, metal)
 
 
+def _ask_back(r: Reader, field: str, metal: str, known_ppt: Exact, evidence: Evidence) -> None:
+    """Ask whether a fineness or karat of what isn't filled is a slip (B2); `in` says that it is meant.
+
+    A fineness up to 101 ‰ looks like percent, or a fraction of one. What is stamped beside a figure says
+    otherwise where every mark known in it lies farther from the figure than the evidence allows.
+    """
+    if r.has("in") or r.faults.stands_at(r.at(field)):
+        return
+    stamped = r.data.get("stamped")
+    said = marks_in(stamped, metal) if isinstance(stamped, str) and evidence.reckon else []
+    if field == "fineness" and known_ppt <= LOOKS_LIKE_PERCENT:
+        right = 'parts per thousand, such as "585", or "in": "permille" where so little is meant'
+        wrong = f"{plain(known_ppt)} ‰ of {metal}: is it percent, or a fraction?"
+        r.fault(field, "looks-like-percent", wrong, right)
+    elif said and not any(_allows(evidence, abs(ppt - known_ppt)) for ppt in said):
+        right = 'what was read; a "fineness" that a test found says "in": "permille"'
+        wrong = f'{r.data[field]}, and "{str(stamped)[:30]}" is stamped'
+        r.fault(field, "contradiction", wrong, right)
+
+
+def _allows(evidence: Evidence, apart_ppt: Exact) -> bool:
+    """Whether a figure may lie so far from the mark: |bias| + 2 √(scatter² + shared²), as far as the band
+    reaches (C4); and half a karat always, by which a stamp could lawfully lie (15 U.S.C. 295 of old, from
+    memory) and within which all tables of karats agree."""
+    beyond = max(ZERO, apart_ppt - abs(evidence.bias_ppt))
+    variance = evidence.scatter_ppt**2 + evidence.shared_ppt**2
+    return apart_ppt <= HALF_A_KARAT or beyond**2 <= 4 * variance
+
+
 def _composition(r: Reader, metal: str) -> dict[str, Exact]:
     inner = r.object("composition")
-    percent = r.word("in", ("ppt", "percent"), "ppt") == "percent"
+    percent = r.word("in", UNITS, UNITS[0]) == "percent"
     per_unit = 10 if percent else 1
     known = {}
     for name in inner.data:
@@ -208,9 +252,10 @@ def _composition(r: Reader, metal: str) -> dict[str, Exact]:
         r.fault("composition", "missing", "empty", 'such as {"gold": "584", "silver": "118"}')
     elif readable and total > WHOLE_PPT:
         r.fault("composition", "fineness-above-1000", f"{plain(total)} ‰ together", "1000 ‰ at most")
-    elif readable and not percent and total <= LOOKS_LIKE_PERCENT:
+    elif readable and not r.has("in") and total <= LOOKS_LIKE_PERCENT:
+        right = 'say "in": "percent", or "in": "permille" where so little is meant'
         wrong = f"adds up to {plain(total)} ‰: is it percent?"
-        r.fault("composition", "looks-like-percent", wrong, 'say "in": "percent", or give parts per thousand')
+        r.fault("composition", "looks-like-percent", wrong, right)
     if readable and r.has("metal") and known and metal not in known:
         r.fault("metal", "contradiction", f"{metal} is not in the composition", "one of " + ", ".join(known))
     return {m: known[m] for m in METALS if m in known}
