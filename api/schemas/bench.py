@@ -119,7 +119,7 @@ class LoanSchema(Weighing):
     u = DecimalString()
 
 
-class ProvenSchema(MethodSchema, FinenessSchema):
+class ProofSchema(MethodSchema, FinenessSchema):
     """An assay that a stated fineness rests on: what metal was found to be, and by which method."""
 
 
@@ -128,7 +128,7 @@ class OutturnSchema(Weighing):
 
     metal = Metal(required=True)
     weight = Weight(required=True)
-    assay = Object(ProvenSchema, required=True)
+    assay = Object(ProofSchema, required=True)
     held = Text(least=1, metadata={"description": "The id of held metal that came back with it"})
     override = Object(OverrideSchema)
 
@@ -138,7 +138,7 @@ class SilverOutturnSchema(Weighing):
 
     metal = Word(("silver",))
     weight = Weight(required=True)
-    assay = Object(ProvenSchema, required=True)
+    assay = Object(ProofSchema, required=True)
     held = Text(least=1, metadata={"description": "The id of held silver that came back with it"})
     override = Object(OverrideSchema)
 

@@ -66,7 +66,7 @@ def _reckoned(work: Work, about: Json, asked: Json) -> tuple[dict[str, Any], Ent
     faults = Faults()
     known = scales.known(work)
     of = {**asked, "cash": about["paid_in"] == "cash"}
-    request = read_request(of, terms, {}, known, faults)
+    request = read_request(of, terms, {}, known, faults, again=True)
     faults.refuse_if_any()
     rows = Working()
     quoted, final = purchase.buy(request, rows)

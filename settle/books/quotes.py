@@ -97,7 +97,7 @@ def _document(work: Work, asked: Json, terms: Terms, at: datetime) -> dict[str, 
 def request_of(work: Work, asked: Json, terms: Terms) -> Request:
     """What a quote was asked, read again."""
     faults = Faults()
-    request = read_request(asked, terms, {}, scales.known(work), faults)
+    request = read_request(asked, terms, {}, scales.known(work), faults, again=True)
     faults.refuse_if_any()
     return request
 

@@ -99,9 +99,16 @@ class Item:
 
 
 def read_items(
-    data: Json, terms: Terms, scales: Mapping[str, Scale], faults: Faults, pointer: str = ""
+    data: Json,
+    terms: Terms,
+    scales: Mapping[str, Scale],
+    faults: Faults,
+    pointer: str = "",
+    *,
+    again: bool = False,
 ) -> tuple[Item, ...]:
-    """The items of a request, every fault gathered."""
+    """The items of a request, every fault gathered. What looks like a slip is asked about when it comes, and
+    not when what was kept is read `again`."""
     reader = Reader(data, faults, pointer)
     raw = data.get("items") if isinstance(data, Mapping) else None
     if not raw:
@@ -109,7 +116,12 @@ def read_items(
     elif isinstance(raw, Sequence) and len(raw) > MOST_ITEMS:
         reader.fault("items", "out-of-range", f"{len(raw)} items", f"{MOST_ITEMS} at most")
         return ()
-    return tuple(_item(inner, terms, scales) for inner in reader.objects("items"))
+    items = []
+    for inner in reader.objects("items"):
+        items.append(_item(inner, terms, scales))
+        if not again:
+            _ask_back(inner, items[-1], terms)
+    return tuple(items)
 
 
 def _item(r: Reader, terms: Terms, scales: Mapping[str, Scale]) -> Item:
@@ -118,7 +130,6 @@ def _item(r: Reader, terms: Terms, scales: Mapping[str, Scale]) -> Item:
     _below_gross(r, gross_g, deductions)
     evidence = _evidence(r, terms)
     stamped = r.text("stamped") if r.has("stamped") else None
-    filled_part = r.part("filled_part")
     return Item(
         description=r.text("description", ""),
         stamped=stamped,
@@ -127,8 +138,8 @@ def _item(r: Reader, terms: Terms, scales: Mapping[str, Scale]) -> Item:
         gross_g=gross_g,
         division_g=_division(r, terms, scales),
         deductions=deductions,
-        filled_part=filled_part,
-        holds=_holds(r, terms, evidence, filled_part),
+        filled_part=r.part("filled_part"),
+        holds=_holds(r, terms, evidence),
     )
 
 
@@ -166,7 +177,7 @@ def _evidence(r: Reader, terms: Terms) -> Evidence:
     return Evidence(name, "none", reckon=False)
 
 
-def _holds(r: Reader, terms: Terms, evidence: Evidence, filled_part: Exact) -> tuple[Holding, ...]:
+def _holds(r: Reader, terms: Terms, evidence: Evidence) -> tuple[Holding, ...]:
     given = [f for f in FINENESS_FIELDS if r.has(f)]
     metal = r.word("metal", METALS, "gold")
     if len(given) > 1:
@@ -179,8 +190,6 @@ def _holds(r: Reader, terms: Terms, evidence: Evidence, filled_part: Exact) -> t
     if r.has("in") and given not in (["fineness"], ["composition"]):
         r.fault("in", "contradiction", "there is neither a fineness nor a composition", "leave it out")
     known = _known(r, given[0], metal, terms) if given else {}
-    if filled_part == 1 and given in (["fineness"], ["karat"]):
-        _ask_back(r, given[0], metal, known[metal], evidence)
     if not evidence.reckon:
         return ()
     if not given:
@@ -206,24 +215,35 @@ def _known(r: Reader, field: str, metal: str, terms: Terms) -> dict[str, Exact]:
     return _composition(r, metal)
 
 
-def _ask_back(r: Reader, field: str, metal: str, known_ppt: Exact, evidence: Evidence) -> None:
-    """Ask whether a fineness or karat of what isn't filled is a slip (B2); `in` says that it is meant.
+def _ask_back(r: Reader, item: Item, terms: Terms) -> None:
+    """Ask whether what is said of an item's fineness is a slip (B2); `in` says that it is meant.
 
-    A fineness up to 101 ‰ looks like percent, or a fraction of one. What is stamped beside a figure says
-    otherwise where every mark known in it lies farther from the figure than the evidence allows.
+    A fineness, or a composition together, up to 101 ‰ looks like percent, or a fraction of one. What is
+    stamped beside a fineness or karat says otherwise where every mark known in it lies farther from the
+    figure than the evidence allows. Filled goods may hold so little, and a stamp is of a part of them.
     """
-    if r.has("in") or r.faults.stands_at(r.at(field)):
+    given = [f for f in FINENESS_FIELDS if r.has(f)]
+    if len(given) != 1 or r.has("in") or r.faults.stands_at(r.at(given[0])):
         return
-    stamped = r.data.get("stamped")
-    said = marks_in(stamped, metal) if isinstance(stamped, str) and evidence.reckon else []
-    if field == "fineness" and known_ppt <= LOOKS_LIKE_PERCENT:
+    field, metal = given[0], r.word("metal", METALS, "gold")
+    known = _known(r, field, metal, terms)
+    total = sum(known.values(), ZERO)
+    if field == "composition":
+        if total <= LOOKS_LIKE_PERCENT:
+            right = 'say "in": "percent", or "in": "permille" where so little is meant'
+            r.fault(field, "looks-like-percent", f"adds up to {plain(total)} ‰: is it percent?", right)
+    elif item.filled_part == 1 and field == "fineness" and total <= LOOKS_LIKE_PERCENT:
         right = 'parts per thousand, such as "585", or "in": "permille" where so little is meant'
-        wrong = f"{plain(known_ppt)} ‰ of {metal}: is it percent, or a fraction?"
-        r.fault(field, "looks-like-percent", wrong, right)
-    elif said and not any(_allows(evidence, abs(ppt - known_ppt)) for ppt in said):
+        r.fault(field, "looks-like-percent", f"{plain(total)} ‰: is it percent, or a fraction?", right)
+    elif item.filled_part == 1 and _is_contradicted(item, metal, known[metal]):
         right = 'what was read; a "fineness" that a test found says "in": "permille"'
-        wrong = f'{r.data[field]}, and "{str(stamped)[:30]}" is stamped'
-        r.fault(field, "contradiction", wrong, right)
+        r.fault(field, "contradiction", f'{r.data[field]}, and "{str(item.stamped)[:30]}" is stamped', right)
+
+
+def _is_contradicted(item: Item, metal: str, known_ppt: Exact) -> bool:
+    """Whether marks are known in what is stamped, and each is too far from a figure for its evidence."""
+    said = marks_in(item.stamped or "", metal) if item.evidence.reckon else []
+    return bool(said) and not any(_allows(item.evidence, abs(ppt - known_ppt)) for ppt in said)
 
 
 def _allows(evidence: Evidence, apart_ppt: Exact) -> bool:
@@ -252,10 +272,6 @@ def _composition(r: Reader, metal: str) -> dict[str, Exact]:
         r.fault("composition", "missing", "empty", 'such as {"gold": "584", "silver": "118"}')
     elif readable and total > WHOLE_PPT:
         r.fault("composition", "fineness-above-1000", f"{plain(total)} ‰ together", "1000 ‰ at most")
-    elif readable and not r.has("in") and total <= LOOKS_LIKE_PERCENT:
-        right = 'say "in": "percent", or "in": "permille" where so little is meant'
-        wrong = f"adds up to {plain(total)} ‰: is it percent?"
-        r.fault("composition", "looks-like-percent", wrong, right)
     if readable and r.has("metal") and known and metal not in known:
         r.fault("metal", "contradiction", f"{metal} is not in the composition", "one of " + ", ".join(known))
     return {m: known[m] for m in METALS if m in known}

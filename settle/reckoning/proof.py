@@ -6,7 +6,7 @@ Finenesses and uncertainties are parts per thousand; every u is a standard one.
 from collections.abc import Iterable, Mapping
 
 from settle.reckoning.bars import stated_fineness
-from settle.reckoning.exact import Exact, plain
+from settle.reckoning.exact import ZERO, Exact, plain
 from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.reading import Reader
 from settle.reckoning.terms import ASSAY_METHODS, Terms
@@ -26,28 +26,14 @@ def read_method(r: Reader) -> str:
 
 def look_at_proof(r: Reader, u_ppt: Exact, stated_under: Iterable[Terms]) -> None:
     """Leave a fault where a fineness can't be stated on an assay: it names no method, or claims a smaller
-    u than these terms let its method claim (A6).
-
-    Where terms name methods, a fineness rests on one of them: another would be bound by nothing.
-    """
+    u than terms that it is stated under let its method claim (A6). A method that they don't name is free."""
     method = read_method(r)
-    for terms in stated_under:
-        _look_at_claim(r, terms, method, u_ppt)
-
-
-def _look_at_claim(r: Reader, terms: Terms, method: str, u_ppt: Exact) -> None:
     field = "expanded_u" if r.has("expanded_u") else "u"
+    least = max((terms.least_u_ppt.get(method, ZERO) for terms in stated_under), default=ZERO)
     unread = r.absent or any(r.faults.stands_at(r.at(name)) for name in ("method", field))
-    if unread or not terms.least_u_ppt:
-        return
-    least = terms.least_u_ppt.get(method)
-    if least is None:
-        right = "one of " + ", ".join(terms.least_u_ppt)
-        r.fault("method", "not-one-of", f"these terms state no fineness by {method}", right)
-    elif u_ppt < least:
+    if u_ppt < least and not unread:
         wrong = f"{plain(u_ppt)} ‰ is less than these terms let {method} claim"
-        right = f"a standard uncertainty of {plain(least)} ‰ or more"
-        r.fault(field, "out-of-range", wrong, right)
+        r.fault(field, "out-of-range", wrong, f"a standard uncertainty of {plain(least)} ‰ or more")
 
 
 def most_stated(terms: Terms) -> Mapping[str, Exact]:

@@ -304,14 +304,15 @@ def _steps(reader: Reader) -> tuple[Exact, ...]:
 
 
 def _least_u(reader: Reader) -> Mapping[str, Exact]:
-    """By method of assay, the least standard uncertainty that it may claim (A6); none, and none is bound."""
+    """By method of assay, the least standard uncertainty that it may claim (A6); one not named is free."""
     least = {}
     for method, inner in reader.named("assay_methods"):
         if method not in ASSAY_METHODS:
             right = "one of " + ", ".join(ASSAY_METHODS)
             inner.fault("", "not-one-of", f'no method of assay "{method[:20]}"', right)
         least[method] = inner.decimal("least_u", most=WHOLE_PPT)
-    return least
+    # One order of methods everywhere, whatever order the terms were typed or kept in.
+    return {method: least[method] for method in ASSAY_METHODS if method in least}
 
 
 def _currency_of(reader: Reader) -> str:

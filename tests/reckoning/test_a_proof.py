@@ -41,8 +41,7 @@ REPORT = {"report": "LB 26/118"}
         # what is compared is the standard one: an expanded 0.3 of k 2 is 0.15, of 0.4 it is 0.2
         ({"method": "fire_assay", "expanded_u": "0.3", "k": "2"}, "0.15", [("out-of-range", "expanded_u")]),
         ({"method": "fire_assay", "expanded_u": "0.4", "k": "2"}, "0.2", []),
-        # what the terms don't name is bound by nothing, so nothing is stated by it
-        ({"method": "icp", "u": "5"}, "5", [("not-one-of", "method")]),
+        ({"method": "icp"}, "0", []),  # the terms don't name it
         ({"u": "0.2"}, "0.2", [("missing", "method")]),
         ({"method": "guess", "u": "0.2"}, "0.2", [("not-one-of", "method")]),
         ({"method": "difference", "u": "0.02"}, "0.02", [("missing", "report")]),

@@ -153,6 +153,12 @@ def test_metals_that_exceed_the_whole_together_are_scaled_to_it(bias, likely):
 
 
 @pytest.mark.rule("B3")
+@pytest.mark.parametrize("method", ["mark", "touchstone", "xrf", "fire_assay", "difference", "table", "none"])
+def test_a_kind_of_evidence_names_its_method(method):
+    assert terms(evidence={"kind": {"method": method}}).evidence["kind"].method == method
+
+
+@pytest.mark.rule("B3")
 def test_what_is_not_reckoned_is_listed_and_weighed_and_holds_nothing_yet():
     quoted = quote(terms(), item_json(), item_json(evidence="unread", gross=weight("40")))
     assert quoted.request.net_g == 140

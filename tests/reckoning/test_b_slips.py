@@ -3,8 +3,10 @@
 import pytest
 
 from settle.reckoning.fineness import marks_in
+from settle.reckoning.item import read_items
+from settle.reckoning.problems import Faults
 
-from .shop import F, faults_of, read_item, terms
+from .shop import F, faults_of, item_json, read_item, terms
 
 KINDS = {
     "hallmark": {"method": "mark", "bias": "-1", "scatter": "2", "shared": "1"},
@@ -125,3 +127,12 @@ def test_a_figure_that_the_stamp_contradicts_is_asked_back(stamped, known, evide
 )
 def test_of_what_is_stamped_only_marks_of_the_tables_are_read(stamped, marks):
     assert marks_in(stamped, "gold") == [F(mark) for mark in marks]
+
+
+@pytest.mark.rule("B2")
+@pytest.mark.parametrize("known", [{"fineness": "75"}, {"karat": "8"}, {"composition": {"gold": "60"}}])
+def test_what_was_kept_is_not_asked_about_when_it_is_read_again(known):
+    body = {"items": [item_json(stamped="750", **{"fineness": None, **known})]}
+    asked, again = Faults(), Faults()
+    assert read_items(body, terms(), {}, asked) == read_items(body, terms(), {}, again, again=True)
+    assert (len(asked.found), again.found) == (1, [])
