@@ -246,12 +246,12 @@ def _is_contradicted(item: Item, metal: str, known_ppt: Exact) -> bool:
     return bool(said) and not any(_allows(item.evidence, abs(ppt - known_ppt)) for ppt in said)
 
 
-def _allows(evidence: Evidence, apart_ppt: Exact) -> bool:
+def _allows(kind: Evidence, apart_ppt: Exact) -> bool:
     """Whether a figure may lie so far from the mark: |bias| + 2 √(scatter² + shared²), as far as the band
     reaches (C4); and half a karat always, by which a stamp could lawfully lie (15 U.S.C. 295 of old, from
     memory) and within which all tables of karats agree."""
-    beyond = max(ZERO, apart_ppt - abs(evidence.bias_ppt))
-    variance = evidence.scatter_ppt**2 + evidence.shared_ppt**2
+    beyond = max(ZERO, apart_ppt - abs(kind.bias_ppt))
+    variance = kind.scatter_ppt**2 + kind.shared_ppt**2
     return apart_ppt <= HALF_A_KARAT or beyond**2 <= 4 * variance
 
 

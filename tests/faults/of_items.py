@@ -80,7 +80,7 @@ FAULTS = [
     ("B2", "item", "item.filled_part == 1 and _is", "_is", "the stamp of filled goods contradicts"),
     ("B2", "item", "beyond**2 <= 4 * variance", "beyond**2 <= variance", "once u is too far"),
     ("B2", "item", "apart_ppt <= HALF_A_KARAT or", "", "karats of another table are asked"),
-    ("B2", "item", "apart_ppt - abs(evidence.bias_ppt)", "apart_ppt", "what readings always lie is a slip"),
+    ("B2", "item", "apart_ppt - abs(kind.bias_ppt)", "apart_ppt", "what readings always lie is a slip"),
     ("B2", "item", "bool(said) and not any", "bool(said) and not all", "one mark of several is a slip"),
     ("B2", "item", "if item.evidence.reckon else []", "", "what nobody reckons with is asked"),
     ("B2", "fineness", "(?!\\d|\\s?ct)", "(?!\\d)", "a stone's weight is a mark"),
