@@ -69,7 +69,7 @@ def test_on_paper_that_of_a_bought_bar_repeats_what_its_maker_states(house: Hous
     assert "Maker's mark a maker 1234" in text
     assert "It repeats what the maker of the mark named above states" in text
     assert "The statement of the maker named above" not in text
-    for claimed in ("Method", "uncertainty", "Laboratory", "Maker " + SHOP.name):
+    for claimed in ("Method", "uncertainty", "Laboratory", "Batch", "Maker " + SHOP.name):
         assert claimed not in text
     german = on_paper(house, "bought_bar", "de_DE")
     assert "Herstellerzeichen a maker 1234" in german
