@@ -37,6 +37,7 @@ def estimate(file: BinaryIO, working: bool, as_json: bool, as_csv: bool, about: 
       metal                 gold if left out
       karat                 24ths; or
       fineness              parts per thousand
+      in                    permille beside a fineness that was asked back, and is meant
       stamped               what is stamped on it, as seen
       colour                yellow, rose, white or green
       filled_part           of filled goods the part that is the marked alloy, such as 1/20

@@ -20,6 +20,7 @@ COLUMNS: Mapping[str, tuple[str | int, ...]] = {
     "metal": ("metal",),
     "karat": ("karat",),
     "fineness": ("fineness",),
+    "in": ("in",),
     "stamped": ("stamped",),
     "colour": ("colour",),
     "filled_part": ("filled_part",),

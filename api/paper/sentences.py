@@ -20,7 +20,7 @@ _LISTS = {"text", "parts", "names", "metals", "judged", "more"}
 _NAMES = {"source", "item", "scale", "name"}
 _GAP = re.compile(r"\\{(\w+)\\}")
 # How parts are joined, the loosest joint first.
-_JOINTS = (("; ", "; "), (" and ", " und "), (", ", ", "))
+_JOINTS = (("; ", "; "), (" and ", " und "), (" or ", " oder "), (", ", ", "))
 # A whole number of four digits inside a sentence is a year.
 _NUMBER = re.compile(r"-?([0-9]{1,3}|[0-9]+\.[0-9]+)")
 

@@ -8,7 +8,7 @@ from api.http.idempotency import is_dry_run, keeps, reads, the_work
 from api.http.paging import page_answer, paged
 from api.http.published import Blueprint, answers
 from api.http.query import query, span
-from api.schemas.answers_counter import TermsAnswer, TermsPageAnswer, TriedTermsAnswer
+from api.schemas.answers_counter import PostedTermsAnswer, TermsAnswer, TermsPageAnswer, TriedTermsAnswer
 from api.schemas.answers_shop import (
     CurrentPricesAnswer,
     MouldAnswer,
@@ -114,7 +114,7 @@ def current_prices() -> Any:
 @keeps(dry_run=True)
 @body(TermsSchema)
 @answers(200, TriedTermsAnswer, "As if: nothing was kept")
-@answers(201, TermsAnswer)
+@answers(201, PostedTermsAnswer)
 def add_terms(data: Body, faults: Faults) -> Any:
     """Post a new version of the terms; `?dry_run=true`: what it would have changed on the last quotes."""
     if is_dry_run():

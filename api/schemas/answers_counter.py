@@ -344,6 +344,12 @@ class TermsAnswer(TermsSchema):
     made_at = Moment(required=True)
 
 
+class PostedTermsAnswer(TermsAnswer):
+    """Terms that were just posted, and what is to be told of them."""
+
+    notices = notices()
+
+
 class ComparedQuoteAnswer(Answer):
     """What other terms would have made of a quote."""
 
@@ -358,6 +364,7 @@ class TriedTermsAnswer(Answer):
 
     kept = Boolean()
     last_quotes = List(Object(ComparedQuoteAnswer))
+    notices = notices()
 
 
 QuotesAnswer = paged(QuoteRowAnswer)

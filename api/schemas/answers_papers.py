@@ -17,12 +17,15 @@ from api.schemas.fields import Moment, Object
 
 
 class AssayRowAnswer(Answer):
-    """One assay of a report."""
+    """One assay of a report; `report` is that of an outside laboratory."""
+
+    may_lack = ("report",)
 
     id = String()
     made_at = Moment()
     party = String()
     method = String()
+    report = String()
     finenesses = by_name(Object(FinenessSchema))
 
 
@@ -88,17 +91,23 @@ class BarListAnswer(Answer):
 
 
 class StatementAnswer(Answer):
-    """What a certificate says of a bar."""
+    """What a certificate says of a bar: the `maker`'s own statement, which rests on an assay; or, of a bar
+    that was bought, what the maker of the `mark` states, repeated by the `issuer`."""
+
+    may_lack = ("maker", "issuer", "mark", "report")
 
     batch = String(allow_none=True)
     date = String()
     fine = Weight()
     fineness = Figure()
+    issuer = String()
     maker = String()
+    mark = String()
     metal = String()
     method = String(allow_none=True)
+    report = String()
     serial = String()
-    u = Figure()
+    u = Figure(allow_none=True)
     weight = Weight()
 
 

@@ -20,8 +20,9 @@ from api.schemas.fields import (
     Values,
     Word,
 )
-from settle.books.bench import ASSAY_METHODS, PARTIES
+from settle.books.bench import PARTIES
 from settle.reckoning.bars import MOST_BARS
+from settle.reckoning.terms import ASSAY_METHODS
 
 
 class OverrideSchema(Schema):
@@ -68,11 +69,17 @@ class FinenessSchema(Schema):
     k = DecimalString()
 
 
-class AssaySchema(Corrigible):
+class MethodSchema(Schema):
+    """How an assay was made; `difference` names the report of the laboratory that measured the impurities."""
+
+    method = Word(ASSAY_METHODS, required=True)
+    report = Text(least=1, most=80)
+
+
+class AssaySchema(MethodSchema, Corrigible):
     """An assay of the melted lot, each metal in parts per thousand."""
 
     party = Word(PARTIES, required=True)
-    method = Word(ASSAY_METHODS, required=True)
     finenesses = Named(FinenessSchema, required=True)
 
 
@@ -113,10 +120,8 @@ class LoanSchema(Weighing):
     u = DecimalString()
 
 
-class OutturnAssaySchema(FinenessSchema):
-    """What came out was found to be, and by which method."""
-
-    method = Word(ASSAY_METHODS)
+class ProofSchema(MethodSchema, FinenessSchema):
+    """An assay that a stated fineness rests on: what metal was found to be, and by which method."""
 
 
 class OutturnSchema(Weighing):
@@ -124,7 +129,7 @@ class OutturnSchema(Weighing):
 
     metal = Metal(required=True)
     weight = Weight(required=True)
-    assay = Object(OutturnAssaySchema, required=True)
+    assay = Object(ProofSchema, required=True)
     held = Text(least=1, metadata={"description": "The id of held metal that came back with it"})
     override = Object(OverrideSchema)
 
@@ -134,7 +139,7 @@ class SilverOutturnSchema(Weighing):
 
     metal = Word(("silver",))
     weight = Weight(required=True)
-    assay = Object(OutturnAssaySchema, required=True)
+    assay = Object(ProofSchema, required=True)
     held = Text(least=1, metadata={"description": "The id of held silver that came back with it"})
     override = Object(OverrideSchema)
 

@@ -5,7 +5,7 @@ from typing import Any
 import marshmallow
 
 from api.schemas.base import Money, Schema, Weight
-from api.schemas.bench import FinenessSchema, OverrideSchema
+from api.schemas.bench import OverrideSchema, ProofSchema
 from api.schemas.fields import DecimalString, Metal, Object, Text, Values, Word
 from api.schemas.items import EstimateSchema
 from settle.books.holds import DRILLINGS, SHOT
@@ -113,8 +113,8 @@ class HouseBarSchema(Schema):
     reading = Weight()
     scale = Text(least=1)
     division = Weight()
-    assay = Object(FinenessSchema)
-    mark = Text()
+    assay = Object(ProofSchema)
+    mark = Text(most=80)
     weight = Weight()
     cost = Money()
     paid_in = Word(PAID_IN)

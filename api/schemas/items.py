@@ -20,8 +20,10 @@ from api.schemas.fields import (
     Word,
 )
 from settle.reckoning.bars import MOST_BARS, MOST_LINES, REMAINDERS
-from settle.reckoning.item import MOST_ITEMS
+from settle.reckoning.item import MOST_ITEMS, UNITS
 from settle.reckoning.terms import COLOURS
+
+IN = "Of a composition, permille if absent; beside a figure that looks like a slip, permille says it is meant"
 
 
 class DeductionSchema(Schema):
@@ -43,7 +45,7 @@ class ItemSchema(Schema):
     karat = DecimalString(metadata={"example": "18"})
     fineness = DecimalString(metadata={"example": "585"})
     composition = Named(DecimalString())
-    in_ = Word(("ppt", "percent"), data_key="in")
+    in_ = Word(UNITS, data_key="in", metadata={"description": IN})
     stamped = Text()
     colour = Word(COLOURS)
     filled_part = PartString(metadata={"example": "1/20"})

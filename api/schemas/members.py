@@ -28,6 +28,8 @@ TEXTS = {
     "filled_part": "For filled and rolled goods, the part of the weight that is the marked alloy",
     "colour": "Colour of a gold alloy; the silver to be expected in it depends on it",
     "u": "Standard uncertainty, in the unit of what it belongs to",
+    "report": "Number of an outside laboratory's report",
+    "least_u": "The least standard uncertainty that a method of assay may claim, parts per thousand",
     "expanded_u": "Standard uncertainty times `k`",
     "payout_rate": "Part of the price that is paid",
     "currency": "A currency of ISO 4217",

@@ -57,6 +57,12 @@ class MetalTermsSchema(Schema):
     splitting_limit = DecimalString()
 
 
+class AssayMethodSchema(Schema):
+    """What a method of assay may claim at best, parts per thousand."""
+
+    least_u = DecimalString(required=True)
+
+
 class HouseSilverSchema(Schema):
     """The silver that the house lends, parts per thousand."""
 
@@ -117,6 +123,7 @@ class TermsSchema(Schema):
     silver_rule = Word(words.SILVER_RULES)
     parting_target = Share()
     house_silver = Object(HouseSilverSchema)
+    assay_methods = Named(AssayMethodSchema)
     charges = Objects(ChargeSchema, most=50)
     taxes = Named(TaxSchema)
     cash_step = DecimalString()

@@ -146,7 +146,7 @@ def take_out(work: Work, number: str, body: Json, faults: Faults) -> dict[str, A
     row_of(work, number)
     if body.get("metal") == SILVER and "held" not in body:
         _refuse_silver_closed(work, number)
-    entry, told = outturns.take(work, number, _terms(work, number), body, faults)
+    entry, told = outturns.take(work, number, pots.all_terms(work, pots.of_batch(number)), body, faults)
     return _changed(work, number, entry, [*told, *_more_than_went_in(work, number, body["metal"])])
 
 

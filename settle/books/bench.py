@@ -21,7 +21,6 @@ from settle.reckoning.weight import printed
 
 MELT, ASSAY = "melt", "assay"
 PARTIES = (HOUSE, CLIENT, "umpire")
-ASSAY_METHODS = ("fire_assay", "xrf", "icp", "titration", "other")
 
 
 @dataclass(frozen=True, slots=True)

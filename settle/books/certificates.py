@@ -14,7 +14,7 @@ from settle.reckoning.problems import Fault, Refused
 from settle.reckoning.reading import Json
 
 # Who the house calls itself may change; what a bar is may not.
-_NOT_OF_THE_BAR = "maker"
+_NOT_OF_THE_BAR = ("maker", "issuer")
 
 
 def has_key(work: Work) -> bool:
@@ -61,10 +61,11 @@ def sign(work: Work, statement: Json) -> tuple[str, str]:
     return signed.sign(statement, key.id, key.secret), str(key.id)
 
 
-def certificate(work: Work, serial: str, maker: str) -> dict[str, Any]:
+def certificate(work: Work, serial: str, house: str) -> dict[str, Any]:
     """What the house says of one bar, signed; `not-found` where there is none. No client's name is in it."""
     bar = bars.shown(work, serial)
-    says = {**_says(work, bar), _NOT_OF_THE_BAR: maker}
+    # Of a bought bar the house is no maker: it passes on what another one states.
+    says = {**_says(work, bar), "issuer" if "mark" in bar else "maker": house}
     token, key = sign(work, says)
     return {
         "serial": serial,
@@ -100,27 +101,32 @@ def _why_not(work: Work, says: Json) -> str | None:
     bar = bars.shown(work, str(serial))
     if bar["state"] == "withdrawn":
         return "the bar was withdrawn"
-    if _says(work, bar) != {k: v for k, v in says.items() if k != _NOT_OF_THE_BAR}:
+    if _says(work, bar) != {k: v for k, v in says.items() if k not in _NOT_OF_THE_BAR}:
         return "the bar was weighed or assayed anew since: another certificate stands for it"
     return None
 
 
 def _says(work: Work, bar: Json) -> dict[str, Any]:
-    """What a certificate says of a bar (A6): stated figures, never more than what is there."""
+    """What a certificate says of a bar (A6): stated figures, never more than what is there, and what they
+    rest on: an assay by its method and report, or what the maker of a bought bar states."""
     data = work.connection.execute(
         select(bars_table.c.data).where(bars_table.c.serial == bar["serial"])
     ).scalar_one()
     outturn = records.find(work, data.get("outturn", ""))
-    assay = {} if outturn is None else outturn.data["assay"]
+    assay = data if outturn is None else outturn.data["assay"]
+    bought = "mark" in bar
     return {
         "batch": bar["batch"],
         "date": bar["made_at"][:10],
         "fine": {"amount": bar["stated_fine"]["g"], "unit": "g"},
         "fineness": bar["stated_fineness"],
         "metal": bar["metal"],
+        # An assay that was entered before methods were asked for names none.
         "method": assay.get("method"),
         "serial": bar["serial"],
-        "u": _u(data["assay_u"]),
+        "u": None if bought else _u(data["assay_u"]),
+        **({"report": assay["report"]} if "report" in assay else {}),
+        **({"mark": bar["mark"]} if bought else {}),
         "weight": {"amount": bar["stated_weight"]["g"], "unit": "g"},
     }
 

@@ -16,6 +16,7 @@ from settle.reckoning.fineness import WHOLE_PPT
 from settle.reckoning.ledger import Entry
 from settle.reckoning.notices import HOT_METAL
 from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.proof import OF_ASSAY, look_at_proof
 from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
@@ -64,7 +65,9 @@ def enter(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
 
 def _read_poured(work: Work, r: Reader, terms: Terms) -> tuple[Reading, Line]:
     """The reading of a bar, the assay of its metal, and what was to be poured: nominal and fineness."""
-    fineness, u = bench.read_fineness(r.object("assay"))
+    assay = r.object("assay")
+    fineness, u = bench.read_fineness(assay)
+    look_at_proof(assay, u, [terms])
     reading = Reading(r.weight("reading"), bench.division(r, terms, scales.known(work)), fineness, u)
     promised = r.decimal("fineness", most=WHOLE_PPT, kind="fineness-above-1000", stand_in=WHOLE_PPT)
     return reading, Line(r.weight("nominal"), promised, 1)
@@ -93,6 +96,8 @@ def _states(terms: Terms, reading: Reading, line: Line | None) -> Poured:
 def _kept(terms: Terms, body: Json, reading: Reading, states: Poured) -> dict[str, Any]:
     said = ("nominal", "fineness") if body["kind"] == POURED else ("mark", "paid_in", "fineness")
     kept = {k: body[k] for k in said}
+    if body["kind"] == POURED:
+        kept |= {k: body["assay"][k] for k in OF_ASSAY if k in body["assay"]}
     return {
         **kept,
         "terms": terms.number,

@@ -62,7 +62,8 @@ def receive(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     _acceptance(r)
     asked = _asked(body, quote)
     known = scales.known(work)
-    items = read_items(asked, terms, known, faults)
+    # What comes from the quote was asked about there.
+    items = read_items(asked, terms, known, faults, again=not r.has("items"))
     read_instructions(asked.get("instructions"), terms, faults, "/instructions")
     faults.refuse_if_any()
     number = work.number("L")

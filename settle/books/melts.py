@@ -13,6 +13,7 @@ from settle.reckoning.exact import ZERO, Exact
 from settle.reckoning.item import Scale
 from settle.reckoning.notices import Notice
 from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.proof import read_method
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.statement import HOUSE
 from settle.reckoning.weight import printed
@@ -83,7 +84,7 @@ def assay(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]:
     row = lots.row_of(work, lot)
     r = Reader(body, faults)
     party = r.word("party", bench.PARTIES)
-    r.word("method", bench.ASSAY_METHODS)
+    read_method(r)
     bench.read_assay(r)
     faults.refuse_if_any()
     holds.refuse_returned(work, row)

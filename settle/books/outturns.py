@@ -1,5 +1,7 @@
 """Metal that came out of a batch or a silver recovery, weighed and assayed."""
 
+from collections.abc import Sequence
+
 from sqlalchemy import select
 
 from settle.books import bench, held, journal, melts, owner, records, scales
@@ -12,6 +14,7 @@ from settle.reckoning.exact import Exact
 from settle.reckoning.item import Scale
 from settle.reckoning.notices import ACIDS, Notice
 from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
+from settle.reckoning.proof import look_at_proof
 from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
@@ -27,17 +30,24 @@ def look_at_metal(terms: Terms, metal: str, faults: Faults) -> None:
         faults.add("unknown-metal", "/metal", f"the terms don't account for {metal}", right)
 
 
-def take(work: Work, subject: str, terms: Terms, body: Json, faults: Faults) -> tuple[str, list[Notice]]:
+def take(
+    work: Work, subject: str, of_lots: Sequence[Terms], body: Json, faults: Faults
+) -> tuple[str, list[Notice]]:
     """Record an outturn, correct one, or bring back what was held; its id and notices.
 
-    A correction to a weight of nothing strikes out what never came out. Raises `Refused`: `unknown-metal`,
+    Bars of it state their fineness under the terms of each lot, those that govern the pot first. A
+    correction to a weight of nothing strikes out what never came out. Raises `Refused`: `unknown-metal`,
     `something-rests-on-it`.
     """
-    known = scales.known(work)
+    known, terms = scales.known(work), of_lots[0]
     metal, out = read(body, terms, known, faults)
     look_at_metal(terms, metal, faults)
     told = [ACIDS, *melts.weighing_notices(work, body, out.weight_g, known)]
     bench.refuse_nothing(body, out.weight_g, faults)
+    # No bar is of what came back of held metal: its assay names a method, and is bound by no least u.
+    assay = Reader(body, faults).object("assay")
+    _, u = bench.read_fineness(assay)
+    look_at_proof(assay, u, () if "held" in body else of_lots)
     if "held" in body:
         record = held.came_back(work, subject, body, terms, faults)
         _refuse_missing(work, metal, 0)

@@ -171,8 +171,9 @@ def _weights(work: Work, lot: Any, terms: Terms) -> dict[str, Any]:
 
 
 def _assay(entry: records.Record) -> dict[str, Any]:
-    kept = ("party", "method", "finenesses")
-    return {"id": entry.id, "made_at": moment_text(entry.made_at), **{k: entry.data[k] for k in kept}}
+    kept = ("party", "method", "report", "finenesses")
+    said = {k: entry.data[k] for k in kept if k in entry.data}
+    return {"id": entry.id, "made_at": moment_text(entry.made_at), **said}
 
 
 def _agreed(work: Work, lot: str, terms: Terms) -> dict[str, str]:

@@ -76,6 +76,12 @@ def terms_of(work: Work, pot: Pot) -> Terms:
     return terms_of_business.find(work, next((row for row in rows if row.client), rows[0]).terms)
 
 
+def all_terms(work: Work, pot: Pot) -> list[Terms]:
+    """The terms of every lot of a pot, each once, those of `terms_of` first."""
+    numbers = [terms_of(work, pot).number, *(row.terms for row in lot_rows(work, pot))]
+    return [terms_of_business.find(work, number) for number in dict.fromkeys(numbers)]
+
+
 def lots_in(work: Work, pot: Pot, metal: str) -> list[LotIn]:
     """Each lot with its own metal and, for silver, what it needed to be parted (H1, H3)."""
     found = []

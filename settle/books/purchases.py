@@ -68,7 +68,7 @@ def _reckoned(work: Work, about: Json, asked: Json) -> tuple[dict[str, Any], Ent
     terms = terms_of_business.find(work, asked["terms"])
     faults = Faults()
     known = scales.known(work)
-    request = read_request(asked, terms, {}, known, faults)
+    request = read_request(asked, terms, {}, known, faults, again=True)
     faults.refuse_if_any()
     rows = Working()
     quoted, final = purchase.buy(request, rows)

@@ -13,7 +13,7 @@ from settle.books.narrowing import ALL, Wanted
 from settle.books.tables import quotes
 from settle.books.tables import terms as terms_table
 from settle.books.work import Work
-from settle.reckoning import document
+from settle.reckoning import document, notices
 from settle.reckoning.concession import shown_all
 from settle.reckoning.item import Item, read_items
 from settle.reckoning.money import printed_money
@@ -100,7 +100,7 @@ def _document(work: Work, asked: Json, terms: Terms, at: datetime) -> dict[str, 
 def request_of(work: Work, asked: Json, terms: Terms) -> Request:
     """What a quote was asked, read again."""
     faults = Faults()
-    request = read_request(asked, terms, {}, scales.known(work), faults)
+    request = read_request(asked, terms, {}, scales.known(work), faults, again=True)
     faults.refuse_if_any()
     return request
 
@@ -280,6 +280,7 @@ def under_new_terms(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     return {
         "kept": False,
         "last_quotes": [_compared(work, row, new) for row in work.connection.execute(last)],
+        "notices": [notice.as_json() for notice in notices.of_terms(new)],
     }
 
 

@@ -59,8 +59,8 @@ def take_out(work: Work, number: str, body: Json, faults: Faults) -> dict[str, A
     """Record silver won back from the bath, weighed and assayed; or correct it."""
     row_of(work, number)
     _refuse_other_metal(body, faults)
-    terms = pots.terms_of(work, pots.of_recovery(work, number))
-    entry, told = outturns.take(work, number, terms, {**body, "metal": SILVER}, faults)
+    of_lots = pots.all_terms(work, pots.of_recovery(work, number))
+    entry, told = outturns.take(work, number, of_lots, {**body, "metal": SILVER}, faults)
     return _changed(work, number, entry, told)
 
 

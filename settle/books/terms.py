@@ -13,6 +13,7 @@ from settle.books.listing import Listed, Page, page_of
 from settle.books.periods import Span
 from settle.books.tables import clients, terms
 from settle.books.work import Work
+from settle.reckoning import notices
 from settle.reckoning.problems import KINDS, Fault, Faults, Refused
 from settle.reckoning.purchase import is_counter
 from settle.reckoning.reading import Json, Reader
@@ -38,7 +39,8 @@ def add(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
         )
     )
     chain.seal(work, terms, number)
-    return {"number": number, "made_at": work.moment, **body}
+    told = [notice.as_json() for notice in notices.of_terms(read)]
+    return {"number": number, "made_at": work.moment, **body, "notices": told}
 
 
 def find(work: Work, number: str, pointer: str = "/terms") -> Terms:

@@ -6,7 +6,14 @@ from datetime import date
 from functools import cached_property
 
 from settle.reckoning.exact import ONE, ZERO, Exact, plain, within
-from settle.reckoning.fineness import LOOKS_LIKE_PERCENT, PURE_KARAT, WHOLE_PPT, of_karat
+from settle.reckoning.fineness import (
+    HALF_A_KARAT,
+    LOOKS_LIKE_PERCENT,
+    PURE_KARAT,
+    WHOLE_PPT,
+    marks_in,
+    of_karat,
+)
 from settle.reckoning.problems import Faults
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.tables import METALS
@@ -15,6 +22,8 @@ from settle.reckoning.terms import ALLOY_TABLE, COLOURS, Evidence, Terms
 MOST_ITEMS = 500
 TWELVE = 12
 FINENESS_FIELDS = ("karat", "fineness", "composition")
+# What `in` may say of a composition; of a fineness the first alone.
+UNITS = ("permille", "percent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +99,16 @@ class Item:
 
 
 def read_items(
-    data: Json, terms: Terms, scales: Mapping[str, Scale], faults: Faults, pointer: str = ""
+    data: Json,
+    terms: Terms,
+    scales: Mapping[str, Scale],
+    faults: Faults,
+    pointer: str = "",
+    *,
+    again: bool = False,
 ) -> tuple[Item, ...]:
-    """The items of a request, every fault gathered."""
+    """The items of a request, every fault gathered. What looks like a slip is asked about when it comes, and
+    not when what was kept is read `again`."""
     reader = Reader(data, faults, pointer)
     raw = data.get("items") if isinstance(data, Mapping) else None
     if not raw:
@@ -100,7 +116,12 @@ def read_items(
     elif isinstance(raw, Sequence) and len(raw) > MOST_ITEMS:
         reader.fault("items", "out-of-range", f"{len(raw)} items", f"{MOST_ITEMS} at most")
         return ()
-    return tuple(_item(inner, terms, scales) for inner in reader.objects("items"))
+    items = []
+    for inner in reader.objects("items"):
+        items.append(_item(inner, terms, scales))
+        if not again:
+            _ask_back(inner, items[-1], terms)
+    return tuple(items)
 
 
 def _item(r: Reader, terms: Terms, scales: Mapping[str, Scale]) -> Item:
@@ -166,8 +187,8 @@ def _holds(r: Reader, terms: Terms, evidence: Evidence) -> tuple[Holding, ...]:
             _known(r, field, metal, terms)
         return ()
     colour = r.word("colour", COLOURS) if r.has("colour") else None
-    if r.has("in") and given != ["composition"]:
-        r.fault("in", "contradiction", "there is no composition", "leave it out")
+    if r.has("in") and given not in (["fineness"], ["composition"]):
+        r.fault("in", "contradiction", "there is neither a fineness nor a composition", "leave it out")
     known = _known(r, given[0], metal, terms) if given else {}
     if not evidence.reckon:
         return ()
@@ -187,13 +208,56 @@ def _known(r: Reader, field: str, metal: str, terms: Terms) -> dict[str, Exact]:
         karat = r.decimal("karat", most=PURE_KARAT, kind="karat-above-24")
         return {metal: of_karat(karat, terms.karat_basis)}
     if field == "fineness":
+        if r.word("in", UNITS, UNITS[0]) == "percent":
+            right = '"permille", or leave it out'
+            r.fault("in", "contradiction", "a fineness is in parts per thousand", right)
         return {metal: r.decimal("fineness", most=WHOLE_PPT, kind="fineness-above-1000")}
     return _composition(r, metal)
 
 
+def _ask_back(r: Reader, item: Item, terms: Terms) -> None:
+    """Ask whether what is said of an item's fineness is a slip (B2); `in` says that it is meant.
+
+    A fineness, or a composition together, up to 101 ‰ looks like percent, or a fraction of one. What is
+    stamped beside a fineness or karat says otherwise where every mark known in it lies farther from the
+    figure than the evidence allows. Filled goods may hold so little, and a stamp is of a part of them.
+    """
+    given = [f for f in FINENESS_FIELDS if r.has(f)]
+    if len(given) != 1 or r.has("in") or r.faults.stands_at(r.at(given[0])):
+        return
+    field, metal = given[0], r.word("metal", METALS, "gold")
+    known = _known(r, field, metal, terms)
+    total = sum(known.values(), ZERO)
+    if field == "composition":
+        if total <= LOOKS_LIKE_PERCENT:
+            right = 'say "in": "percent", or "in": "permille" where so little is meant'
+            r.fault(field, "looks-like-percent", f"adds up to {plain(total)} ‰: is it percent?", right)
+    elif item.filled_part == 1 and field == "fineness" and total <= LOOKS_LIKE_PERCENT:
+        right = 'parts per thousand, such as "585", or "in": "permille" where so little is meant'
+        r.fault(field, "looks-like-percent", f"{plain(total)} ‰: is it percent, or a fraction?", right)
+    elif item.filled_part == 1 and _is_contradicted(item, metal, known[metal]):
+        right = 'what was read; a "fineness" that a test found says "in": "permille"'
+        r.fault(field, "contradiction", f'{r.data[field]}, and "{str(item.stamped)[:30]}" is stamped', right)
+
+
+def _is_contradicted(item: Item, metal: str, known_ppt: Exact) -> bool:
+    """Whether marks are known in what is stamped, and each is too far from a figure for its evidence."""
+    said = marks_in(item.stamped or "", metal) if item.evidence.reckon else []
+    return bool(said) and not any(_allows(item.evidence, abs(ppt - known_ppt)) for ppt in said)
+
+
+def _allows(kind: Evidence, apart_ppt: Exact) -> bool:
+    """Whether a figure may lie so far from the mark: |bias| + 2 √(scatter² + shared²), as far as the band
+    reaches (C4); and half a karat always, by which a stamp could lawfully lie (15 U.S.C. 295 of old, from
+    memory) and within which all tables of karats agree."""
+    beyond = max(ZERO, apart_ppt - abs(kind.bias_ppt))
+    variance = kind.scatter_ppt**2 + kind.shared_ppt**2
+    return apart_ppt <= HALF_A_KARAT or beyond**2 <= 4 * variance
+
+
 def _composition(r: Reader, metal: str) -> dict[str, Exact]:
     inner = r.object("composition")
-    percent = r.word("in", ("ppt", "percent"), "ppt") == "percent"
+    percent = r.word("in", UNITS, UNITS[0]) == "percent"
     per_unit = 10 if percent else 1
     known = {}
     for name in inner.data:
@@ -208,9 +272,6 @@ def _composition(r: Reader, metal: str) -> dict[str, Exact]:
         r.fault("composition", "missing", "empty", 'such as {"gold": "584", "silver": "118"}')
     elif readable and total > WHOLE_PPT:
         r.fault("composition", "fineness-above-1000", f"{plain(total)} ‰ together", "1000 ‰ at most")
-    elif readable and not percent and total <= LOOKS_LIKE_PERCENT:
-        wrong = f"adds up to {plain(total)} ‰: is it percent?"
-        r.fault("composition", "looks-like-percent", wrong, 'say "in": "percent", or give parts per thousand')
     if readable and r.has("metal") and known and metal not in known:
         r.fault("metal", "contradiction", f"{metal} is not in the composition", "one of " + ", ".join(known))
     return {m: known[m] for m in METALS if m in known}

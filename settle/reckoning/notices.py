@@ -7,9 +7,9 @@ from datetime import date
 from settle.reckoning.bars import Wishes
 from settle.reckoning.due import Due
 from settle.reckoning.exact import Exact, fixed, plain, shown
-from settle.reckoning.fineness import LOOKS_LIKE_PERCENT
 from settle.reckoning.item import Item, Scale
 from settle.reckoning.money import PLACES, Price, amount, minor_units
+from settle.reckoning.proof import DIFFERENCE, FIRE_ASSAY, most_stated
 from settle.reckoning.quote import Quoted, Request
 from settle.reckoning.settlement import Refined
 from settle.reckoning.terms import Limit, Terms
@@ -22,6 +22,14 @@ LINKED = "linked-cash"
 
 # A fineness of 995 parts per thousand is where several tax laws begin to treat gold differently.
 _NEAR_995 = (Exact(994), Exact(996))
+# Methods of assay in words; the others are words already.
+_METHODS = {
+    "fire_assay": "fire assay",
+    "xrf": "XRF",
+    "icp": "ICP",
+    DIFFERENCE: "difference (an outside laboratory's report)",
+    "other": "another method",
+}
 # A figure that is twice, or half, of what it was is looked at again.
 JUMP = 2
 
@@ -61,6 +69,7 @@ def of_quote(quoted: Quoted) -> list[Notice]:
         *_of_items(quoted.request),
         *_indicative(quoted),
         *of_wishes(quoted.request.terms, quoted.request.wishes),
+        *_proof(quoted.request.terms, quoted.request.wishes),
         *_tax_assumed(quoted.request.terms),
         *_holding(quoted.request.terms),
         *(of_money(quoted.request.terms, max(map(abs, quoted.net_range))) if quoted.is_valued else ()),
@@ -127,17 +136,6 @@ def _of_items(request: Request) -> Iterable[Notice]:
         yield Notice(
             "mark-tolerance", text, "ISO 9202 principle; 15 U.S.C. 295, 296; UK Hallmarking Act 1973"
         )
-    lean = [i for i in request.items if _is_lean(i)]
-    if lean:
-        names = ", ".join(i.description or "an item" for i in lean)
-        text = f"A fineness of 101 ‰ or less is reckoned for: {names}. Was it meant in percent?"
-        yield Notice("fineness-like-percent", text, OURS)
-
-
-def _is_lean(item: Item) -> bool:
-    """What is known of it adds up to so little that percent may have been meant."""
-    known = [h.likely_ppt for h in item.holds if not h.indicative]
-    return bool(known) and 0 < sum(known) <= LOOKS_LIKE_PERCENT
 
 
 def _indicative(quoted: Quoted) -> Iterable[Notice]:
@@ -164,6 +162,43 @@ def of_wishes(terms: Terms, wishes: Mapping[str, Wishes]) -> list[Notice]:
                     Notice("fineness-near-995", text, "for instance Directive 2006/112/EC, art. 344")
                 )
     return found
+
+
+def _proof(terms: Terms, wishes: Mapping[str, Wishes]) -> Iterable[Notice]:
+    """Which proof a promised fineness takes; what lies beyond the house's steps is told of by `of_wishes`."""
+    steps = terms.fineness_steps_ppt
+    for metal, wish in wishes.items():
+        for promised in dict.fromkeys(line.fineness_ppt for line in wish.lines):
+            if not steps or promised <= steps[-1]:
+                yield from _proof_of(f"A {metal} bar of {shown(promised, 1)} ‰", promised, most_stated(terms))
+
+
+def _proof_of(bar: str, promised: Exact, at_best: Mapping[str, Exact]) -> Iterable[Notice]:
+    """Told where a fire assay, the usual proof of a bar (common practice), is not enough (A6)."""
+    able = [method for method, most in at_best.items() if most >= promised]
+    unable = {method: most for method, most in at_best.items() if most < promised}
+    if FIRE_ASSAY in able or not unable:
+        return
+    if able:
+        names = " or ".join(_METHODS.get(method, method) for method in able)
+        yield Notice("proof-needed", f"{bar} takes proof by {names}; {_at_best(unable)}.", SHOP)
+    else:
+        text = f"{bar} is promised, and no method of these terms proves it; {_at_best(unable)}."
+        yield Notice("promise-unreachable", text, SHOP)
+
+
+def _at_best(most_by_method: Mapping[str, Exact]) -> str:
+    method = max(most_by_method, key=lambda m: most_by_method[m])
+    return f"by {_METHODS.get(method, method)} {plain(most_by_method[method])} ‰ at most is stated"
+
+
+def of_terms(terms: Terms) -> list[Notice]:
+    """Terms whose highest fineness none of the methods that they name can prove (A6)."""
+    steps, at_best = terms.fineness_steps_ppt, most_stated(terms)
+    if not steps or not at_best or max(at_best.values()) >= steps[-1]:
+        return []
+    text = f"These terms state up to {plain(steps[-1])} ‰, and no method of theirs proves it"
+    return [Notice("promise-unreachable", f"{text}; {_at_best(at_best)}.", SHOP)]
 
 
 def of_settlement(refined: Refined, of: Due) -> list[Notice]:

@@ -59,7 +59,7 @@ KINDS = {
         Kind("fineness-above-1000", 422, "Fineness above 1000 parts per thousand"),
         Kind("two-finenesses", 422, "More than one way of giving the fineness"),
         Kind("no-fineness", 422, "No fineness, and evidence that is to be reckoned"),
-        Kind("looks-like-percent", 422, "A composition that looks like percent"),
+        Kind("looks-like-percent", 422, "A fineness that looks like percent"),
         Kind("unknown-evidence", 422, "Evidence that the terms don't know"),
         Kind("unknown-metal", 422, "A metal that is not accounted for"),
         Kind("unknown-scale", 422, "A scale that is not known"),

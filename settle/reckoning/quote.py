@@ -105,8 +105,11 @@ def read_request(
     scales: Mapping[str, Scale],
     faults: Faults,
     pointer: str = "",
+    *,
+    again: bool = False,
 ) -> Request:
-    """A request from its JSON shape; prices left out are those in force. Faults are gathered.
+    """A request from its JSON shape, or one that was kept, read `again`; prices left out are those in force.
+    Faults are gathered.
 
     Concessions that were granted stand in it, and its terms are those with them (F5).
     """
@@ -117,7 +120,7 @@ def read_request(
         prices = read_prices(data["prices"], terms, faults, reader.at("prices"))
     return Request(
         terms,
-        read_items(data, terms, scales, faults, pointer),
+        read_items(data, terms, scales, faults, pointer, again=again),
         prices,
         read_instructions(data.get("instructions"), terms, faults, reader.at("instructions")),
     )

@@ -182,7 +182,7 @@ def _quote(inputs: Json) -> Json:
 def _quoted(inputs: Json, rows: Working) -> Quoted:
     faults = Faults()
     scales = {name: _scale(name, of) for name, of in inputs["scales"].items()}
-    request = read_request(inputs["asked"], _terms(inputs), {}, scales, faults)
+    request = read_request(inputs["asked"], _terms(inputs), {}, scales, faults, again=True)
     faults.refuse_if_any()
     return reckon(request, rows)
 

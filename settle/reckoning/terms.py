@@ -16,7 +16,9 @@ from settle.reckoning.tables import ALLOY_SILVER, METALS
 from settle.reckoning.tariff import Charge, Tax, read_charge, read_tax, tax_code
 from settle.reckoning.weight import GRAMS_PER, unit_fault
 
-METHODS = ("mark", "touchstone", "xrf", "fire_assay", "table", "none")
+METHODS = ("mark", "touchstone", "xrf", "fire_assay", "difference", "table", "none")
+# How metal is assayed. `difference`: an outside laboratory measures the impurities, the rest is the metal.
+ASSAY_METHODS = ("fire_assay", "xrf", "icp", "titration", "difference", "other")
 SETTLE_ON = ("outturn", "assay", "counter")
 SILVER_RULES = ("house_first", "pro_rata")
 COLOURS = ("yellow", "rose", "white", "green")
@@ -113,6 +115,7 @@ class Terms:
     advance_share: Exact
     stating_step_g: Exact
     fineness_steps_ppt: tuple[Exact, ...]
+    least_u_ppt: Mapping[str, Exact]
     over_pour_g: Exact
     pour_loss: Exact
     holding_period: Duration
@@ -164,6 +167,7 @@ def read_terms(data: Json, number: str = "", faults: Faults | None = None) -> Te
         advance_share=reader.share("advance_share", ZERO),
         stating_step_g=reader.weight("stating_step", Exact(1, 100)),
         fineness_steps_ppt=_steps(reader),
+        least_u_ppt=_least_u(reader),
         over_pour_g=reader.weight("over_pour", Exact(5, 100), positive=False),
         pour_loss=reader.share("pour_loss", Exact(1, 1000)),
         holding_period=reader.duration("holding_period", "P0D"),
@@ -308,6 +312,18 @@ def _steps(reader: Reader) -> tuple[Exact, ...]:
     if list(steps) != sorted(set(steps)) or any(not 0 < s <= WHOLE_PPT for s in steps):
         reader.fault("fineness_steps", "contradiction", "not ascending within 1000", right)
     return steps
+
+
+def _least_u(reader: Reader) -> Mapping[str, Exact]:
+    """By method of assay, the least standard uncertainty that it may claim (A6); one not named is free."""
+    least = {}
+    for method, inner in reader.named("assay_methods"):
+        if method not in ASSAY_METHODS:
+            right = "one of " + ", ".join(ASSAY_METHODS)
+            inner.fault("", "not-one-of", f'no method of assay "{method[:20]}"', right)
+        least[method] = inner.decimal("least_u", most=WHOLE_PPT)
+    # One order of methods everywhere, whatever order the terms were typed or kept in.
+    return {method: least[method] for method in ASSAY_METHODS if method in least}
 
 
 def _currency_of(reader: Reader) -> str:

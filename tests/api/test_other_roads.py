@@ -180,6 +180,20 @@ def test_a_purchase_pays_the_case_that_the_terms_name_and_posts_at_once(counter:
     assert counter.get("/v1/purchases/P-2026-0001") == bought
 
 
+def test_a_figure_that_was_asked_back_and_is_meant_is_quoted_taken_in_and_bought(counter: Till) -> None:
+    meant = scrap("10", fineness="417", stamped="18K, worn", **{"in": "permille"})
+    assert (
+        counter.refused.buy(an_offer(items=[{k: v for k, v in meant.items() if k != "in"}])).kind
+        == "invalid-body"
+    )
+    bought = counter.buy(an_offer(items=[meant]))
+    assert bought["items"][0]["holds"]["gold"]["fineness"] == "417"
+    measured = {"client": "C-1", "terms": "T-1", "items": [{**meant, "evidence": "xrf"}]}
+    quote = counter.accept(counter.quote(measured))
+    lot = counter.receive(quote=quote["number"])
+    assert lot["items"][0]["stamped"] == "18K, worn"
+
+
 def test_a_purchase_makes_the_metal_the_houses_and_pays_for_it(counter: Till) -> None:
     counter.buy(an_offer())
     assert counter.balance("house:stock + house:bought", "gold") == 4_997
@@ -211,7 +225,7 @@ def test_a_purchase_rests_on_the_prices_that_were_given(counter: Till) -> None:
         (an_offer(client="C-9"), 422, "invalid-body", "/client"),
         (an_offer(paid_in="favours"), 422, "invalid-body", "/paid_in"),
         (an_offer(instructions={"gold": {"remainder": "shot"}}), 422, "invalid-body", "/instructions/gold"),
-        (an_offer(items=[scrap("0.001", fineness="0.1")]), 409, "wrong-state", ""),
+        (an_offer(items=[scrap("0.001", fineness="0.1", **{"in": "permille"})]), 409, "wrong-state", ""),
     ],
 )
 def test_what_cannot_be_bought_is_refused(

@@ -5,13 +5,14 @@ from typing import Any
 import pytest
 from stages import BATCH, LOT, QUOTE, gold_only, scrap, terms
 from test_refused_input import changed
-from till import Till, grams, pounds
+from till import BY_DIFFERENCE, Till, grams, pounds
 
 YES = {"who": "Ann Other", "how": "in_person"}
 
 L, B = f"/v1/lots/{LOT}", f"/v1/batches/{BATCH}"
 ASSAYED = {"party": "house", "method": "fire_assay", "finenesses": {"gold": {"fineness": "489.6"}}}
-CAME_OUT = {"metal": "gold", "weight": grams("57.71"), "assay": {"fineness": "999.97", "u": "0.02"}}
+PROVED = {"fineness": "999.97", "u": "0.02", **BY_DIFFERENCE}
+CAME_OUT = {"metal": "gold", "weight": grams("57.71"), "assay": PROVED}
 
 # A good entry: the stage at which it is one, where it is sent, its body.
 RECEIPT = ("accepted", "/v1/lots", {"quote": QUOTE})
@@ -60,6 +61,10 @@ FAULTS = [
     (OUT, "metal", "platinum", "unknown-metal", HERE, "gold, silver"),
     (OUT, "weight/amount", "0", "weight-not-positive", HERE, "above zero"),
     (OUT, "assay", None, "missing", HERE, "object"),
+    (OUT, "assay/method", None, "missing", HERE, "one of fire_assay, xrf, icp, titration, difference, other"),
+    (OUT, "assay/method", "teeth", "not-one-of", HERE, "fire_assay"),
+    (OUT, "assay/report", None, "missing", HERE, "report"),
+    (OUT, "assay/report", "", "bad-text", HERE, "1 to 80"),
     (OUT, "assay/fineness", "1000.01", "fineness-above-1000", HERE, "1000"),
     (BAR, "lot", "L-9", "unknown-reference", HERE, "number of a lot"),
     (BAR, "line", 1, "contradiction", HERE, "from 0 to 0"),

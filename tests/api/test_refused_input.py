@@ -32,6 +32,8 @@ FOUR = "one of gold, silver, platinum, palladium"
 HERE = ""  # the fault stands where the wrong value was set
 BAR_LINE = "instructions/gold/bars/0"
 STEEL = "items/0/deductions/0/weight"
+# An item of which the fineness is still to be said.
+UNSAID = {"evidence": "hallmark", "gross": grams("3.2")}
 
 # what is set in a good body: kind of the fault, its pointer, part of what would be right
 ONE_FAULT = [
@@ -63,6 +65,12 @@ ONE_FAULT = [
     ("items/3/composition", {"gold": "60", "silver": "41"}, "fineness-above-1000", HERE, "1000"),
     ("items/3/in", None, "looks-like-percent", "/items/3/composition", "percent"),
     ("items/3/composition", {}, "missing", HERE, "gold"),
+    ("items/0", {**UNSAID, "fineness": "0.750"}, "looks-like-percent", "/items/0/fineness", "permille"),
+    ("items/0", {**UNSAID, "fineness": "75"}, "looks-like-percent", "/items/0/fineness", "permille"),
+    ("items/0", {**UNSAID, "fineness": "570", "stamped": "750"}, "contradiction", "/items/0/fineness", "in"),
+    ("items/0", {**UNSAID, "karat": "8", "stamped": "18K"}, "contradiction", "/items/0/karat", "permille"),
+    ("items/0", {**UNSAID, "fineness": "58.5", "in": "percent"}, "contradiction", "/items/0/in", "permille"),
+    ("items/0", {**UNSAID, "karat": "18", "in": "permille"}, "contradiction", "/items/0/in", "leave it out"),
     ("items/2/filled_part", "1/0", "not-a-decimal", HERE, "1/20"),
     ("items/2/filled_part", "1.01", "out-of-range", HERE, "up to 1"),
     # figures (A7)
@@ -277,7 +285,7 @@ def test_a_body_that_cannot_be_read_is_refused_whole(
 )
 def test_a_json_number_is_no_weight_whatever_its_size(standing: Any, number: bytes) -> None:
     gross = b'{"amount": ' + number + b', "unit": "g"}'
-    body = b'{"items": [{"evidence": "xrf", "fineness": "1", "gross": ' + gross + b"}]}"
+    body = b'{"items": [{"evidence": "xrf", "fineness": "585", "gross": ' + gross + b"}]}"
     refusal = standing("opened").refused.quote(body)
     assert refusal.said == (422, "invalid-body", "/items/0/gross/amount")
 

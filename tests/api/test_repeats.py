@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from stages import BATCH, CLIENT, DRAFT, LOT, QUOTE, asked, gold_only, scrap, terms
 from test_refused_input import changed
-from till import Till, everything, grams, pounds
+from till import BY_DIFFERENCE, Till, everything, grams, pounds
 
 WORD = {"who": "Ann Other", "how": "in_person"}
 
@@ -43,7 +43,7 @@ OFFER = {"client": CLIENT, "terms": "T-2", "paid_in": "cash", "items": [scrap()]
 WISHES = {"instructions": {"gold": {"remainder": "shot"}}}
 ASSAY = {"party": "house", "method": "xrf", "finenesses": {"gold": {"fineness": "489.6"}}}
 WEIGHT = {"weight": grams("10.00")}
-OUT = {"metal": "gold", "weight": grams("57.71"), "assay": {"fineness": "999.97"}}
+OUT = {"metal": "gold", "weight": grams("57.71"), "assay": {"fineness": "999.97", **BY_DIFFERENCE}}
 POUR = {"lot": LOT, "metal": "gold", "reading": grams("20.03")}
 
 

@@ -23,6 +23,10 @@ _KEYS = itertools.count(1)
 
 Json = dict[str, Any]
 
+# How metal of 999.9 ‰ is proved: its impurities were measured by an outside laboratory.
+BY_DIFFERENCE = {"method": "difference", "report": "LB 26/118"}
+BY_FIRE = {"method": "fire_assay"}
+
 
 def grams(amount: str, unit: str = "g") -> Json:
     return {"amount": amount, "unit": unit}
@@ -186,7 +190,8 @@ class Till:
         return self.post(f"/v1/batches/{batch}/silver-loans", {"weight": grams(weight), **more})
 
     def take_out(self, batch: str, metal: str, weight: str, fineness: str, u: str = "0", **more: Any) -> Any:
-        out = {"metal": metal, "weight": grams(weight), "assay": {"fineness": fineness, "u": u}}
+        assay = {"fineness": fineness, "u": u, **BY_DIFFERENCE}
+        out = {"metal": metal, "weight": grams(weight), "assay": assay}
         return self.post(f"/v1/batches/{batch}/outturns", {**out, **more})
 
     def pour(self, lot: str, reading: str, **more: Any) -> Any:

@@ -11,10 +11,10 @@ import stores
 from keeping import KEPT
 from sqlalchemy import Connection, inspect, text
 
-from settle.books import chain
+from settle.books import certificates, chain
 from settle.books.check import all_faults
 from settle.books.migrations import is_current, newest, upgrade
-from settle.books.work import open_books
+from settle.books.work import THE_COMMAND, open_books
 
 SCHEMAS = sorted(file.stem for file in KEPT.glob("*.sql"))
 # Columns of these that later schemas left out; none was sealed.
@@ -67,6 +67,19 @@ def test_kept_books_are_brought_to_the_newest_schema_and_are_whole(schema: str, 
         there = [{c: value for c, value in row.items() if c not in GONE.get(table, ())} for row in rows]
         kept = [{column: new[column] for column in old} for old, new in zip(there, after[table], strict=True)]
         assert kept == there, table
+
+
+@pytest.mark.parametrize("schema", SCHEMAS)
+def test_a_bar_of_kept_books_whose_assay_named_no_method_is_certified_without_one(
+    schema: str, tmp_path: Path
+) -> None:
+    upgrade(opened(schema, tmp_path / "kept.sqlite3"))
+    house = open_books(stores.url(tmp_path / "kept.sqlite3"))
+    with house.writing(THE_COMMAND) as work:
+        certificates.make_first_key(work)
+        says = certificates.certificate(work, "BAR-2026-0001", "the house")["says"]
+    house.close()
+    assert (says["method"], says["u"], says["fineness"], "report" in says) == (None, "0.02", "999.9", False)
 
 
 def test_books_are_kept_of_every_schema_that_was_out_in_both_databases() -> None:

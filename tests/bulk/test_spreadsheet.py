@@ -54,9 +54,9 @@ def test_a_row_is_reckoned_as_the_same_item_in_a_json_file(estimate: Estimate) -
 
 def test_every_column_reaches_its_place(estimate: Estimate) -> None:
     sheet = (
-        "lot,description,metal,karat,fineness,stamped,colour,filled_part,evidence,count,gross,unit,"
+        "lot,description,metal,karat,fineness,in,stamped,colour,filled_part,evidence,count,gross,unit,"
         "deduction,deduction_plus_minus,deduction_reason\n"
-        'tin,"brooch, garnets",gold,18,,750,yellow,1/20,hallmark,2,0.6,ozt,0.09,0.03,garnets\n'
+        'tin,"brooch, garnets",gold,18,,,750,yellow,1/20,hallmark,2,0.6,ozt,0.09,0.03,garnets\n'
     )
     assert set(sheet.partition("\n")[0].split(",")) == set(COLUMNS)
     stones, guess = {"amount": "0.09", "unit": "ozt"}, {"amount": "0.03", "unit": "ozt"}
@@ -68,6 +68,13 @@ def test_every_column_reaches_its_place(estimate: Estimate) -> None:
     }  # fmt: skip
     assert read_lots(sheet.encode())[0].items == [item]
     assert answers(estimate(sheet, "--json")) == [{"lot": "tin", **by_file(item)}]
+
+
+def test_a_fineness_that_is_asked_back_is_meant_where_its_row_says_permille(estimate: Estimate) -> None:
+    sheet = "fineness,in,stamped,evidence,gross\n417,{},585,xrf,3.2\n"
+    assert "stamped" in faults(estimate(sheet.format("")))["row 2, fineness"]
+    (found,) = answers(estimate(sheet.format("permille"), "--json"))
+    assert found["items"][0]["holds"]["gold"]["fineness"] == "417"
 
 
 def test_rows_of_one_lot_are_one_lot_wherever_they_stand(estimate: Estimate) -> None:

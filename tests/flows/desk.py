@@ -3,7 +3,7 @@
 from typing import Any
 
 from stages import BATCH, LOT, D
-from till import Json, RefusedTill, Till, grams, pounds
+from till import BY_DIFFERENCE, Json, RefusedTill, Till, grams, pounds
 
 
 def money(amount: str, currency: str = "GBP") -> Json:
@@ -63,7 +63,8 @@ class Verbs(Till):
     def pour_bar(self, reading: str, **more: Any) -> Any:
         body = {
             "kind": "poured", "metal": "gold", "nominal": grams("10"), "fineness": "999.9",
-            "reading": grams(reading), "scale": "counter", "assay": {"fineness": "999.97", "u": "0.02"},
+            "reading": grams(reading), "scale": "counter",
+            "assay": {"fineness": "999.97", "u": "0.02", **BY_DIFFERENCE},
         }  # fmt: skip
         return self.post("/v1/stock/bars", {**body, **more})
 

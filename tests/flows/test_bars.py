@@ -142,7 +142,7 @@ def test_a_bar_is_poured_for_stock_from_what_is_loose(settled: Desk) -> None:
     [
         ("10.00", {}, {"/reading": "bar-under-nominal"}),
         ("10.06", {}, {"/reading": "bar-over-pour"}),
-        ("10.03", {"assay": {"fineness": "998"}}, {"/assay": "bar-below-promise"}),
+        ("10.03", {"assay": {"fineness": "998", "method": "fire_assay"}}, {"/assay": "bar-below-promise"}),
         ("10.03", {"assay": None}, {"/assay": "wrong-type"}),
         ("10.03", {"metal": "tin"}, {"/metal": "not-one-of"}),
     ],

@@ -102,7 +102,8 @@ def test_a_reversed_sale_is_on_account_again_and_the_money_back(on_account: Desk
 
 def test_a_bar_takes_what_it_states_and_the_rest_is_a_gift(on_account: Desk) -> None:
     on_account.stock("gold", "20", "1000")
-    serial = on_account.pour_bar("10.04", assay={"fineness": "999.97", "u": "0"})["serial"]
+    assay = {"fineness": "999.97", "u": "0", "method": "fire_assay"}
+    serial = on_account.pour_bar("10.04", assay=assay)["serial"]
     taken = on_account.take_bar(CLIENT, serial)
     assert (taken["bar"], taken["takes"]["g"]) == (serial, "9.999")
     assert on_account.balance(METAL, "gold") == -(49_995 - 9_999)

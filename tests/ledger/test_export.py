@@ -80,7 +80,7 @@ def test_payments_credit_notes_and_the_register_are_lists_too(house: House, tmp_
     gold = {"settle_on": "counter", "accountable": "1", "payout_rate": "1"}
     counter = gold_only(name="counter", metals={"gold": gold})
     terms = till.terms(counter)["number"]
-    bought = till.buy({"terms": terms, "client": "C-1", "paid_in": "cash", "items": [scrap(stamped="=18K")]})
+    bought = till.buy({"terms": terms, "client": "C-1", "paid_in": "cash", "items": [scrap(stamped="=LION")]})
     till.post(f"/v1/purchases/{bought['number']}/reversal", {"reason": "=a mistake"})
     found = exported(house, tmp_path)
     payments = rows(found["payments.csv"])
@@ -97,7 +97,7 @@ def test_payments_credit_notes_and_the_register_are_lists_too(house: House, tmp_
     ]
     assert register[0]["bars"] == " ".join(BARS)
     assert register[0]["paid"] == "11.04GBP/transfer/to_client"
-    assert register[-1]["stamped"] == "'=18K"
+    assert register[-1]["stamped"] == "'=LION"
     assert register[-1]["paid"] == f"{bought['net']['amount']}GBP/cash/to_client"
     brought = [Decimal(item["gross"]["g"]) for item in till.get(f"/v1/lots/{LOT}")["items"]]
     assert [Decimal(row["gross_g"]) for row in register[:-1]] == brought

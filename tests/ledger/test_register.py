@@ -17,7 +17,7 @@ def till(house: House) -> Any:
     bob = till.client("Bob Nobody")["id"]
     till.terms(gold_only(name="counter", metals=COUNTER))
     till.terms(gold_only(name="assay"))
-    for number, (stamped, days) in enumerate((("750 LION & CO", 1), ("585", 1)), 1):
+    for number, (stamped, days) in enumerate((("750 LION & CO", 1), ("18ct", 1)), 1):
         house.clock.move(days=days)
         till.prices(gold="62.05")
         till.buy({"client": bob, "terms": "T-2", "items": [ring(stamped)], "paid_in": "cash"})

@@ -336,7 +336,8 @@ def _out(s: Shop, data: Random, pot: Pot, metal: str, name: str, corrects: str |
         may = False
     elif corrects and may:
         may = None
-    body: Json = {"metal": metal, "weight": g(grams), "assay": {"fineness": str(float(ppt)), "u": "0.1"}}
+    assay = {"method": "fire_assay", "fineness": str(float(ppt)), "u": "0.1"}
+    body: Json = {"metal": metal, "weight": g(grams), "assay": assay}
     body |= {"corrects": corrects, "reason": CORRECTED} if corrects else {}
 
     def then(answer: Json) -> None:

@@ -86,7 +86,8 @@ def held_back(s: Shop, data: Random, of: tuple[Pot, str]) -> None:
     pot, entry = of
     metal, estimate = pot.held[entry]
     grams = round(Fraction(max(20, estimate) * whole(data, 50, 130), 100_000), 2) or Fraction(1, 100)
-    body: Json = {"metal": metal, "weight": g(grams), "assay": {"fineness": "990"}, "held": entry}
+    assay = {"method": "fire_assay", "fineness": "990"}
+    body: Json = {"metal": metal, "weight": g(grams), "assay": assay, "held": entry}
     word = WORD if one_in(data, 2) else {}
     lacks = Fraction(estimate, 1000) - grams * Fraction(99, 100)
     variance = Fraction(1, 20) ** 2 + (Fraction(99, 100) / 100) ** 2 / 12

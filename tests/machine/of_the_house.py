@@ -81,7 +81,8 @@ def bar_for_stock(s: Shop, data: Random, metal: str) -> None:
         "fineness": "999",
         "terms": "T-1",
     }
-    body |= {"reading": g(grams), "scale": "counter", "assay": {"fineness": "999.5", "u": "0.1"}}
+    assay = {"method": "fire_assay", "fineness": "999.5", "u": "0.1"}
+    body |= {"reading": g(grams), "scale": "counter", "assay": assay}
 
     def then(answer: Json) -> None:
         bar = _kept(s, answer, metal, held, grams, "poured")

@@ -216,7 +216,11 @@ BENCH = [
     post(f"/v1/batches/{BATCH}/silver-loans", {"weight": grams("135.00"), "scale": "counter"}),
     post(
         f"/v1/batches/{BATCH}/outturns",
-        {"metal": "gold", "weight": grams("69.10"), "assay": {"fineness": "999.97", "u": "0.02"}},
+        {
+            "metal": "gold",
+            "weight": grams("69.10"),
+            "assay": {"method": "difference", "report": "LB 26/118", "fineness": "999.97", "u": "0.02"},
+        },
     ),
     post("/v1/bars", {"lot": LOT, "metal": "gold", "line": 0, "reading": grams("20.03")}),
     get("/v1/bars"),
@@ -247,7 +251,7 @@ BENCH = [
     get("/v1/silver-recoveries"),
     post(
         "/v1/silver-recoveries/R-2026-0001/outturns",
-        {"weight": grams("142.00"), "assay": {"fineness": "998", "u": "0.5"}},
+        {"weight": grams("142.00"), "assay": {"method": "fire_assay", "fineness": "998", "u": "0.5"}},
     ),
     post(
         "/v1/silver-recoveries/R-2026-0001/held",

@@ -33,6 +33,8 @@ MARK = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 40"><path d="M20 2 L38 20 L20 38 L2 20 Z" '
     'fill="none" stroke="#000" stroke-width="2.5"/></svg>'
 )
+# How metal of 999.9 ‰ is proved: its impurities were measured by an outside laboratory.
+BY_DIFFERENCE = {"method": "difference", "report": "LB 26/118"}
 SHOP = Shop(
     name="Lantern Yard Refining",
     address=("4 Lantern Yard", "Nowhereford NW9 9ZZ"),
@@ -114,7 +116,8 @@ def asked(**changes: Any) -> Json:
 def refine(house: House, lot: str, batch: str) -> None:
     loan = {"weight": D["silver_lent"]["weight"], "scale": "counter"}
     house.post(f"/v1/batches/{batch}/silver-loans", loan)
-    for metal, assay in (("gold", {"fineness": "999.97", "u": "0.02"}), ("silver", {"fineness": "998"})):
+    by_fire = {"fineness": "998", "method": "fire_assay"}
+    for metal, assay in (("gold", {"fineness": "999.97", "u": "0.02", **BY_DIFFERENCE}), ("silver", by_fire)):
         out = {"metal": metal, "weight": D[f"{metal}_out"]["weight"], "assay": assay}
         house.post(f"/v1/batches/{batch}/outturns", out)
     house.post(f"/v1/lots/{lot}/instructions", {"instructions": {"silver": {"remainder": "pay_out"}}})
@@ -145,6 +148,7 @@ def sell_a_bar(house: House) -> str:
     cost = {"cost": {"amount": "70.00", "currency": "GBP"}, "paid_in": "transfer"}
     bar = house.post("/v1/stock/bars", {"kind": "bought", "metal": "silver", "terms": "T-1", **said, **cost})
     body = {"client": "C-1", "terms": "T-1", "paid_in": "cash"}
+    house.names["bought_bar"] = bar.json["serial"]
     made: str = house.post(f"/v1/bars/{bar.json['serial']}/sale", body).json["number"]
     return made
 

@@ -14,7 +14,7 @@ from settle.books.tables import bars
 from settle.books.work import THE_COMMAND
 from settle.reckoning.document import canonical
 
-from .house import House, Json
+from .house import SHOP, House, Json, pages, pdf
 
 
 @pytest.fixture(scope="module")
@@ -43,10 +43,49 @@ def test_a_certificate_says_no_more_than_the_bar_states(house: House, documents:
         "maker",
         "metal",
         "method",
+        "report",
         "serial",
         "u",
         "weight",
     }
+
+
+def on_paper(house: House, bar: str, locale: str = "en_GB") -> str:
+    return " ".join(
+        pages(pdf("certificate", house.shown(f"/v1/bars/{house.names[bar]}/certificate"), locale))
+    )
+
+
+def test_on_paper_it_says_by_which_method_and_whose_report(house: House) -> None:
+    text = on_paper(house, "bar")
+    assert "Method by difference (outside laboratory), standard uncertainty 0.02 ‰" in text
+    assert "Laboratory's report LB 26/118" in text
+    assert "The statement of the maker named above" in text
+    german = on_paper(house, "bar", "de_DE")
+    assert "Verfahren aus der Differenz (Fremdlabor), Standardunsicherheit 0,02 ‰" in german
+    assert "Laborbericht LB 26/118" in german
+
+
+def test_on_paper_that_of_a_bought_bar_repeats_what_its_maker_states(house: House) -> None:
+    text = on_paper(house, "bought_bar")
+    assert "Maker's mark a maker 1234" in text
+    assert "It repeats what the maker of the mark named above states" in text
+    assert "The statement of the maker named above" not in text
+    for claimed in ("Method", "uncertainty", "Laboratory", "Batch", "Maker " + SHOP.name):
+        assert claimed not in text
+    german = on_paper(house, "bought_bar", "de_DE")
+    assert "Herstellerzeichen a maker 1234" in german
+    assert "keine eigene Probe" in german
+
+
+def test_on_paper_an_assay_that_named_no_method_shows_its_uncertainty_alone(
+    documents: dict[str, Json],
+) -> None:
+    told = documents["certificate"]
+    says = {k: v for k, v in told["says"].items() if k != "report"} | {"method": None}
+    text = " ".join(pages(pdf("certificate", told | {"says": says})))
+    assert "standard uncertainty 0.02 ‰" in text
+    assert "Method" not in text
 
 
 def test_a_stranger_checks_it_with_the_published_key(documents: dict[str, Json], keys: list[Json]) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from settle.reckoning.record import faults_of
 
-from .house import CLIENT, D, House, asked, open_shop, pages, stands_at
+from .house import BY_DIFFERENCE, CLIENT, D, House, asked, open_shop, pages, stands_at
 
 CONCESSION = {
     "replaces": "charge",
@@ -62,9 +62,9 @@ def road(opened: Callable[[], House]) -> House:
     batch = house.post("/v1/batches", {"lots": [lot]}).json["number"]
     loan = {"weight": D["silver_lent"]["weight"], "scale": "counter"}
     house.post(f"/v1/batches/{batch}/silver-loans", loan)
-    out_and_reconciled(house, batch, "gold", {"fineness": "999.97", "u": "0.02"})
+    out_and_reconciled(house, batch, "gold", {"fineness": "999.97", "u": "0.02", **BY_DIFFERENCE})
     house.names["first"] = settled(house, lot)
-    out_and_reconciled(house, batch, "silver", {"fineness": "998"})
+    out_and_reconciled(house, batch, "silver", {"fineness": "998", "method": "fire_assay"})
     house.names["second"] = settled(house, lot)
     return house
 

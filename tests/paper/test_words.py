@@ -10,7 +10,7 @@ from api.paper.sentences import told
 from api.paper.words import words
 from api.settings import LOCALES
 
-from .house import Json, printer
+from .house import A, House, Json, asked, printer
 
 GERMAN = Locale.parse("de_DE")
 # Words that templates look up by what stands in a document: by a beginning, or whole.
@@ -91,6 +91,35 @@ def test_what_the_reckoning_says_is_said_in_german(documents: dict[str, Json]) -
         german = told(sentence, GERMAN, printer("de_DE").figure)
         assert german != sentence
         assert not [word for word in left if word in german], german
+
+
+BY_FIRE = {"fire_assay": {"least_u": "0.2"}, "xrf": {"least_u": "2"}}
+BY_ALL = BY_FIRE | {"icp": {"least_u": "0.03"}, "difference": {"least_u": "0.02"}}
+
+
+@pytest.mark.parametrize(
+    ("methods", "german"),
+    [
+        (
+            BY_ALL,
+            "Ein Barren (Gold) von 999,9 ‰ verlangt den Nachweis durch Plasmaspektrometrie oder Differenz "
+            "(Bericht eines Fremdlabors); durch Feuerprobe werden höchstens 999 ‰ angegeben.",
+        ),
+        (
+            BY_FIRE,
+            "Ein Barren (Gold) von 999,9 ‰ ist versprochen, und kein Verfahren dieser Bedingungen weist ihn "
+            "nach; durch Feuerprobe werden höchstens 999 ‰ angegeben.",
+        ),
+    ],
+)
+def test_the_proof_that_a_promise_takes_is_said_in_german(house: House, methods: Json, german: str) -> None:
+    terms = house.post("/v1/terms", {**A["terms"], "name": "proof", "assay_methods": methods}).json["number"]
+    [text] = [
+        notice["text"]
+        for notice in house.post("/v1/estimates", asked(terms=terms)).json["notices"]
+        if notice["code"] in ("proof-needed", "promise-unreachable")
+    ]
+    assert told(text, GERMAN, printer("de_DE").figure).startswith(german)
 
 
 def test_every_word_is_used_somewhere() -> None:

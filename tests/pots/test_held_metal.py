@@ -3,7 +3,8 @@
 from typing import Any
 
 import pytest
-from works import Batch, Works, accounted, batch, grams, mg
+from till import BY_FIRE
+from works import Batch, Works, accounted, batch, grams, mg, terms
 
 DIFFERENCE = "house:difference of assay and weighing"
 LOTS = (("40", "500", "100"), ("30", "400", "200"))
@@ -203,3 +204,18 @@ def test_what_the_scale_can_not_tell_is_not_short(works: Works) -> None:
         works.refused.come_back(number, held, "gold", "0.29", division=grams("0.01")).kind == "beyond-balance"
     )
     assert works.come_back(number, held, "gold", "0.29", division=grams("0.05"))["held"] == []
+
+
+def test_silver_won_back_claims_no_less_than_its_method_and_what_was_held_is_free(works: Works) -> None:
+    number = works.terms(terms(name="bound", assay_methods={"fire_assay": {"least_u": "0.2"}}))["number"]
+    lot = works.lot("40", "500", "100", terms=number)
+    batch_of = works.batch(lot)["number"]
+    works.lend(batch_of, "40", fineness="1000")
+    works.take_out(batch_of, "gold", "19.7", "1000")
+    held = works.hold(batch_of, "gold", "0.2", u=grams("0.1"))["entry"]
+    recovery = works.bath(batch_of)["number"]
+    assert works.refused.silver_out(recovery, "43").faults == {"/assay/u": "out-of-range"}
+    works.silver_out(recovery, "43", assay={"fineness": "999", "u": "0.2", **BY_FIRE})
+    works.close(batch_of)
+    # No bar is of it: its assay says nothing of its uncertainty.
+    works.come_back(batch_of, held, "gold", "0.2")

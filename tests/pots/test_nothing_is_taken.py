@@ -1,6 +1,7 @@
 """What a key of the bench or the counter must not do to metal and money that others rest on."""
 
 import pytest
+from till import BY_DIFFERENCE
 from works import Works, grams, terms
 
 BAR = {"nominal": grams("20"), "fineness": "999", "count": 1}
@@ -45,7 +46,7 @@ def test_what_left_the_stock_since_cannot_never_have_come_out(works: Works, batc
     out = works.take_out(batch, "gold", "40", "1000")
     poured = {"kind": "poured", "metal": "gold", "nominal": grams("10"), "fineness": "999.9"}
     for _ in range(4):
-        assay = {"fineness": "999.97", "u": "0.02"}
+        assay = {"fineness": "999.97", "u": "0.02", **BY_DIFFERENCE}
         works.post("/v1/stock/bars", {**poured, "reading": grams("10.01"), "assay": assay})
     refused = works.refused.take_out(batch, "gold", "1", "1000", corrects=out["entry"], reason="x")
     assert refused.faults == {"/weight": "something-rests-on-it"}

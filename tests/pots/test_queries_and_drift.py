@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from till import BY_FIRE
 from works import Works, accounted, grams, mg
 
 QUERY = {"reason": "the crucible cracked; swept and found nothing"}
@@ -89,7 +90,7 @@ def test_what_goes_now_one_way_now_the_other_is_no_drift(works: Works) -> None:
 def test_drift_is_reckoned_from_exact_figures_and_not_from_those_that_are_printed(works: Works) -> None:
     # 0.1 g of gold, weighed to 0.1 mg: the residual is 1.3 mg, printed as 0.001 g; its u 0.53 mg.
     number = works.batch(works.lot("0.2", "500", "100"))["number"]
-    out = {"weight": grams("0.0982"), "assay": {"fineness": "1000"}, "metal": "gold"}
+    out = {"weight": grams("0.0982"), "assay": {"fineness": "1000", **BY_FIRE}, "metal": "gold"}
     works.post(f"/v1/batches/{number}/outturns", {**out, "division": grams("0.0001")})
     account = works.close(number, override=QUERY)
     judged = account["metals"]["gold"]["working"][0]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from desk import Desk, Verbs, money
-from till import Json, RefusedTill, grams
+from till import BY_FIRE, Json, RefusedTill, grams
 
 YES = {"who": "the client", "how": "in_person"}
 ALL = {"gold": {"remainder": "pay_out"}, "silver": {"remainder": "metal_account"}}
@@ -81,7 +81,7 @@ class WorksVerbs(Verbs):
         return {"evidence": "sure", "fineness": "500", "gross": grams(gross), **more}
 
     def silver_out(self, recovery: str, weight: str, fineness: str = "1000", **more: Any) -> Any:
-        body = {"weight": grams(weight), "assay": {"fineness": fineness}, **more}
+        body = {"weight": grams(weight), "assay": {"fineness": fineness, **BY_FIRE}, **more}
         return self.post(f"/v1/silver-recoveries/{recovery}/outturns", body)
 
     def hold(self, subject: str, metal: str, estimate: str, **more: Any) -> Any:
@@ -92,7 +92,12 @@ class WorksVerbs(Verbs):
         return self.post(f"/v1/{_place(subject)}/held/{held}/write-off", {"reason": reason})
 
     def come_back(self, subject: str, held: str, metal: str, weight: str, **more: Any) -> Any:
-        body = {"metal": metal, "weight": grams(weight), "assay": {"fineness": "1000"}, "held": held}
+        body = {
+            "metal": metal,
+            "weight": grams(weight),
+            "assay": {"fineness": "1000", **BY_FIRE},
+            "held": held,
+        }
         return self.post(f"/v1/{_place(subject)}/outturns", {**body, **more})
 
     def bath(self, *batches: str) -> Any:

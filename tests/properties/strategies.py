@@ -236,7 +236,9 @@ def fineness(draw: st.DrawFn) -> Json:
     metal = draw(pick(("gold", "gold", "silver", "platinum", "palladium")))
     figure = draw(pick(KARATS) if way == "karat" else PARTS_PER_1000)
     named = {} if metal == "gold" and draw(YES_OR_NO) else {"metal": metal}
-    return {way: figure} | named
+    # So little looks like percent, and is asked about unless it says that it is meant.
+    meant = way == "fineness" and Fraction(figure) <= 101
+    return {way: figure} | named | ({"in": "permille"} if meant else {})
 
 
 @cache

@@ -37,8 +37,9 @@ def terms(**of_metal: str) -> Json:
 
 def mixed(unit: str, way: str, parts: list[tuple[str, str]]) -> tuple[F, F]:
     """Weight of a mixture and the fine metal in it, in the unit given."""
+    meant = {"in": "permille"} if way == "fineness" else {}
     items = [
-        {"evidence": "known", "gross": {"amount": weight, "unit": unit}, way: figure}
+        {"evidence": "known", "gross": {"amount": weight, "unit": unit}, way: figure, **meant}
         for weight, figure in parts
     ]
     prices = {"gold": {"amount": "1", "currency": "USD", "per": "g"}}

@@ -61,7 +61,7 @@ ESTIMATE_A = [
     ("a guessed deduction", "request/items/1/deductions/0/weight/amount", "0.61"),
     ("plus and minus of a guess", "request/items/1/deductions/0/plus_minus/amount", "0.85"),
     ("unit of a weight", "request/items/3/gross/unit", "dwt"),
-    ("karat", "request/items/0/karat", "8"),
+    ("karat", "request/items/2/karat", "8"),
     ("count of articles", "request/items/1/count", 3),
     ("filled part", "request/items/2/filled_part", "1/10"),
     ("composition, gold", "request/items/3/composition/gold", "58.5"),

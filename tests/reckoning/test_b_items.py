@@ -68,7 +68,8 @@ def test_karat_is_a_fineness_on_the_basis_of_the_terms(karat, exact, standard):
     [
         ({"gold": "584", "silver": "118"}, None, {"gold": "584", "silver": "118"}),
         ({"gold": "58.4", "silver": "11.8"}, "percent", {"gold": "584", "silver": "118"}),
-        ({"silver": "925"}, "ppt", {"silver": "925"}),
+        ({"silver": "925"}, "permille", {"silver": "925"}),
+        ({"gold": "80"}, "permille", {"gold": "80"}),  # so little is meant: it says so
         ({"gold": "100", "silver": "1.1"}, None, {"gold": "100", "silver": "1.1"}),  # 101.1 is ‰
         ({"gold": "10"}, "percent", {"gold": "100"}),
         ({"gold": "100"}, "percent", {"gold": "1000"}),
@@ -89,7 +90,7 @@ def test_a_composition_up_to_101_is_asked_whether_it_is_percent(composition):
 @pytest.mark.rule("B2")
 @pytest.mark.parametrize("stamped", ["9 375", "750", "gold plated", ""])
 def test_what_is_stamped_is_copied_as_seen_and_reckoned_with_by_nobody(stamped):
-    of = read_item(stamped=stamped, fineness="500")
+    of = read_item(stamped=stamped, fineness="500", **{"in": "permille"})
     assert (of.stamped, of.holds[0].likely_ppt) == (stamped, 500)
 
 
@@ -110,7 +111,7 @@ def with_evidence(**figures):
         ("585", "-8", "577"),
         ("585", "1.5", "586.5"),
         ("995", "8", "1000"),  # 1003 is more than the whole
-        ("5", "-8", "0"),  # −3 is less than nothing
+        ("105", "-108", "0"),  # −3 is less than nothing
     ],
 )
 def test_likely_fineness_is_what_is_known_and_the_bias_kept_within_the_whole(known, bias, likely):
@@ -152,6 +153,12 @@ def test_metals_that_exceed_the_whole_together_are_scaled_to_it(bias, likely):
 
 
 @pytest.mark.rule("B3")
+@pytest.mark.parametrize("method", ["mark", "touchstone", "xrf", "fire_assay", "difference", "table", "none"])
+def test_a_kind_of_evidence_names_its_method(method):
+    assert terms(evidence={"kind": {"method": method}}).evidence["kind"].method == method
+
+
+@pytest.mark.rule("B3")
 def test_what_is_not_reckoned_is_listed_and_weighed_and_holds_nothing_yet():
     quoted = quote(terms(), item_json(), item_json(evidence="unread", gross=weight("40")))
     assert quoted.request.net_g == 140
@@ -170,7 +177,7 @@ def test_what_is_not_reckoned_is_listed_and_weighed_and_holds_nothing_yet():
         ("18.30", "0", "0.05", "400", "0.366"),
         ("12", "2", "1/10", "750", "0.75"),
         ("8", "0", "1/40", "1000", "0.2"),
-        ("8", "0", "1", "0", "0"),
+        ("8", "0", "1/40", "0", "0"),
     ],
 )
 def test_fine_weight_is_net_times_filled_part_times_fineness(gross, deduction_g, filled, fineness, fine):

@@ -87,6 +87,10 @@ ITEMS = [
     ({"composition": {"copper": "500"}}, "unknown-metal", "/composition/copper"),
     ({"composition": {"a/b~": "500"}}, "unknown-metal", "/composition/a~1b~0"),
     ({"composition": {"gold": "500"}, "in": "promille"}, "not-one-of", "/in"),
+    ({"fineness": "500", "in": "promille"}, "not-one-of", "/in"),
+    ({"karat": "12", "in": "permille"}, "contradiction", "/in"),
+    ({"fineness": "58.5"}, "looks-like-percent", "/fineness"),
+    ({"fineness": "585", "stamped": "750"}, "contradiction", "/fineness"),
     ({"composition": {"gold": "500"}, "metal": "silver"}, "contradiction", "/metal"),
     ({"karat": "9", "fineness": "375"}, "two-finenesses", "/fineness"),
     ({"karat": "9", "composition": {"gold": "375"}}, "two-finenesses", "/composition"),
@@ -205,7 +209,7 @@ def test_all_faults_of_one_body_are_told_at_once():
         ({}, "shot", [{"name": "value", "base": "value", "rate": "0.1"}], True),
         ({}, "shot", [], False),  # nothing is priced
         ({}, "metal_account", [], False),
-        ({"fineness": "0"}, "pay_out", [], False),  # nothing is there to be paid
+        ({"fineness": "0", "in": "permille"}, "pay_out", [], False),  # nothing is there to be paid
     ],
 )
 def test_a_metal_that_must_be_priced_needs_a_price(item, wish, charges, needed):

@@ -54,6 +54,11 @@ TERMS = [
     ({"evidence": {"e": {"method": "mark", "scatter": "-1"}}}, "not-a-decimal", "/evidence/e/scatter"),
     ({"evidence": {"e": {"method": "mark", "scatter": "1001"}}}, "out-of-range", "/evidence/e/scatter"),
     ({"evidence": {"e": {"method": "mark", "shared": 3}}}, "not-a-decimal", "/evidence/e/shared"),
+    # methods of assay
+    ({"assay_methods": {"touchstone": {"least_u": "9"}}}, "not-one-of", "/assay_methods/touchstone"),
+    ({"assay_methods": {"xrf": {}}}, "missing", "/assay_methods/xrf/least_u"),
+    ({"assay_methods": {"xrf": {"least_u": "-2"}}}, "not-a-decimal", "/assay_methods/xrf/least_u"),
+    ({"assay_methods": {"xrf": {"least_u": "1001"}}}, "out-of-range", "/assay_methods/xrf/least_u"),
     # guessed silver
     ({"alloy_silver": [row(), row()]}, "contradiction", "/alloy_silver/1/from"),
     ({"alloy_silver": [row(), row("599.9", "700")]}, "contradiction", "/alloy_silver/1/from"),

@@ -234,7 +234,7 @@ class Shop:
         fineness = min(ppt + self.rng.gauss(0.0, u), 1000.0)
         text = truth.read(came / fineness * 1000.0, self.world.division)
         out = {"metal": metal, "weight": weight(text), "scale": "bench"}
-        out["assay"] = {"fineness": f"{ppt}", "u": f"{u}"}
+        out["assay"] = {"method": "fire_assay", "fineness": f"{ppt}", "u": f"{u}"}
         self._entered(use_case, subject, out, out | {"weight": weight(self._slip(text))})
 
     def _reconcile(self, subject: str) -> None:
