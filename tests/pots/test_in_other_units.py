@@ -187,7 +187,13 @@ def test_bars_and_metal_of_the_houses_own_are_entered_counted_and_sold_in_any_un
         "fineness": "999",
         "reading": bench.of(nominal + bench.d),
         "scale": bench.unit,
-        "assay": {"fineness": "999.951234567", "expanded_u": "0.05", "k": "3"},
+        "assay": {
+            "method": "difference",
+            "report": "LAB-204",
+            "fineness": "999.951234567",
+            "expanded_u": "0.05",
+            "k": "3",
+        },
         "terms": works.listed("/v1/terms")[0]["number"],
     }
     poured = works.post("/v1/stock/bars", body)
