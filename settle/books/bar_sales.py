@@ -67,7 +67,7 @@ def sell(work: Work, serial: str, body: Json, issuer: Json, faults: Faults) -> d
     }
     made, answer = _reckoned(work, asked)
     paid_minor = till.closing(terms, paid_in, made.net_minor)
-    if paid_minor <= 0 or made.net_minor < terms.least_paid_minor:
+    if paid_minor <= 0:
         raise Refused(
             Fault("wrong-state", "", "nothing would be paid for it", "a price, or a bar, of some worth")
         )

@@ -86,8 +86,15 @@ def _on_settlement(work: Work, row: Row[Any]) -> list[str]:
             for record in holds.returns(work, row.lot, holds.SHOT)
             if set(record.data["fine_mg"]) & set(metals)
         ),
+        *_drillings_back(work, row),
         *_off_account(work, row),
     ]
+
+
+def _drillings_back(work: Work, row: Row[Any]) -> list[str]:
+    """Drillings are handed back once a lot is settled at all: that rests on its first settlement."""
+    is_first = row.inputs["further_to"] is None
+    return [back.id for back in holds.returns(work, row.lot, holds.DRILLINGS)] if is_first else []
 
 
 def _refuse_gone_on(work: Work, number: str) -> None:

@@ -129,7 +129,7 @@ def _figures(document: Json) -> Iterator[tuple[str, Any]]:
     for metal, account in final["metals"].items():
         yield from ((f"{metal} {name.replace('_', ' ')}", account[name]) for name in _WEIGHTS)
         yield f"payout of {metal}", account["payout"]
-    yield from ((charge["name"], charge["amount"]) for charge in final["charges"])
+    yield from ((f"charge {charge['name']}", charge["amount"]) for charge in final["charges"])
     yield from ((f"tax {tax['code']}", tax["amount"]) for tax in final["taxes"])
     yield from ((name.replace("_", " "), final[name]) for name in _TOTALS)
     yield "net", document["net"]

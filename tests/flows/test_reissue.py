@@ -68,7 +68,7 @@ def test_it_says_figure_by_figure_what_changed(reissued: Desk) -> None:
 def test_figures_that_did_not_move_are_left_out(reissued: Desk) -> None:
     figures = [f["figure"] for f in reissued.get(f"/v1/settlements/{NEW}/difference")["figures"]]
     assert "melt weight" not in figures
-    assert "bar casting" not in figures
+    assert "charge bar casting" not in figures
 
 
 def test_a_settlement_that_replaces_none_has_no_difference(settled: Desk) -> None:

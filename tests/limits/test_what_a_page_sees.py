@@ -81,12 +81,15 @@ def members(document: Any) -> set[str]:
     return set().union(*(members(value) for value in document)) if isinstance(document, list) else set()
 
 
-# What of each object of an estimate no page sees; a bar of an estimate is not poured yet.
+# What of each object of an estimate no page sees; a bar of an estimate is not poured yet, nothing was drilled
+# and nothing charged before.
 HOUSE_ONLY = {
     "EstimateAnswer": {"working"},
     "ItemAnswer": {"holds"},
     "CaseAnswer": {"all_in"},
-    "MetalAccountAnswer": {"fine_u", "kept", "kept_worth"},
+    "MetalAccountAnswer": {"fine_u", "kept", "kept_worth", "drillings"},
+    "ChargeLineAnswer": {"of_lot", "charged_before"},
+    "TaxLineAnswer": {"of_lot", "charged_before"},
     "PlannedBarAnswer": {
         *("serial", "stated_weight", "stated_fineness", "stated_fine"),
         *("gift", "stated_below"),
@@ -107,16 +110,18 @@ def test_whether_a_page_sees_a_member_is_decided_of_every_one(house: House) -> N
 
 # These are named by what there is: metals.
 BY_METAL = {"prices", "metals", "holds", "bars_covered", "not_accounted_for"}
+BY_METAL_OF_ALL = {"shot", "metal_account", "drillings"}
 
 
-def with_more(document: Any, name: str = "") -> Any:
+def with_more(document: Any, name: str = "", of: str = "") -> Any:
     """The document with a member more in each of its objects."""
     if isinstance(document, list):
         return [with_more(value) for value in document]
     if not isinstance(document, dict):
         return document
-    more = {} if name in BY_METAL else {"house_margin": "0.97531"}
-    return {key: with_more(value, key) for key, value in document.items()} | more
+    by_metal = name in BY_METAL or (of == "client_gets" and name in BY_METAL_OF_ALL)
+    more = {} if by_metal else {"house_margin": "0.97531"}
+    return {key: with_more(value, key, name) for key, value in document.items()} | more
 
 
 def test_a_member_that_an_estimate_gains_is_shown_to_no_page(telling: House) -> None:

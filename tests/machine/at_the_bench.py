@@ -5,7 +5,8 @@ from random import Random
 
 from at_the_counter import lots
 from driven import Shop, chosen, g, one_in, use_case, whole
-from naive import METALS, Bar, Json, Lot, Pot, fine
+from naive import METALS, Bar, Lot, Pot
+from papers import Json, fine
 
 WORD = {"override": {"reason": "looked at"}}
 CORRECTED = "read again"
@@ -37,13 +38,36 @@ def _melt(s: Shop, data: Random, lot: Lot, name: str, corrects: Json, *, may: bo
     drillings = Fraction(whole(data, 1, 30), 100) if one_in(data, 3) else Fraction(0)
     body = {"weight": g(grams), **corrects}
     if drillings:
-        body["drillings"] = {"weight": g(drillings), "whose": "client"}
+        body["drillings"] = {"weight": g(drillings), "whose": "house" if one_in(data, 5) else "client"}
 
     def then(answer: Json) -> None:
         lot.melt_g, lot.drillings_g = grams, drillings
+        clients = bool(drillings) and body["drillings"]["whose"] == "client"
+        lot.drillings_back = clients and lot.terms.drillings == "returned"
         _entered(s, lot, "melt", answer["entry"])
 
     s.ask(name, f"/v1/lots/{lot.number}/melt", body, then, may=may)
+
+
+def _to_hand_back(s: Shop, lot: Lot) -> bool:
+    """Drillings of the client's that these terms give back, still here once the lot is settled (H6)."""
+    here = bool(lot.drillings_g) and lot.drillings_back and {} not in lot.shot_returns.values()
+    return here and bool(lot.settled) and not lot.frozen and lot.returned is None
+
+
+@use_case("drillings returned", lambda s: [n for n in lots(s) if _to_hand_back(s, n)], lots, weight=3)
+def drillings_returned(s: Shop, data: Random, lot: Lot) -> None:
+    body: Json = {"who": "a client", "what": "drillings", **(WORD if one_in(data, 2) else {})}
+    may: bool | None = _to_hand_back(s, lot)
+    if may and "override" not in body:
+        # An assay may be asked for again until the sample period is over; no period is known to the model.
+        may = False if s.m.owes(lot) else None
+
+    def then(answer: Json) -> None:
+        lot.shot_returns[answer["entry"]] = {}
+        s.m.book(answer["entry"], {})
+
+    s.ask("drillings returned", f"/v1/lots/{lot.number}/return", body, then, may=may)
 
 
 def _entered(s: Shop, lot: Lot, kind: str, entry: str) -> None:

@@ -6,8 +6,9 @@ from random import Random
 from typing import Any
 
 from driven import Shop, always, chosen, g, one_in, use_case, whole
-from naive import METALS, PLACE_OF_MONEY, Json, Lot, Quote, added_up, mg, minor, of_final
+from naive import METALS, PLACE_OF_MONEY, Lot, Quote
 from opened import FAMILIES, pounds, read_terms, terms_of
+from papers import Json, added_up, in_coins, mg, minor, of_final
 
 YES = {"who": "a client", "how": "in_person"}
 REMAINDERS = ("pay_out", "shot", "metal_account")
@@ -355,12 +356,14 @@ def purchased(s: Shop, data: Random, client: str) -> None:
         number = s.drawn("P", answer["number"])
         final = answer["cases"]["final"]
         assert added_up(final), final
-        moves = dict(of_final(final, client, None))
+        moves = dict(of_final(answer, client, None))
         moves |= {("bought", m): mg(a["recovered"]) for m, a in final["metals"].items()}
         net = minor(answer["net"])
-        money = (f"{client} money", "GBP")
-        moves[money] = moves.get(money, 0) - net
-        moves[PLACE_OF_MONEY[paid_in], "GBP"] = -net
+        paid = in_coins(net) if paid_in == "cash" else net
+        assert minor(answer["paid"]) == paid, answer
+        moves[f"{client} money", "GBP"] -= net
+        moves[PLACE_OF_MONEY[paid_in], "GBP"] = -paid
+        moves["cash rounding", "GBP"] = paid - net
         bought = {m: mg(a["recovered"]) for m, a in final["metals"].items()}
         s.m.purchases[number] = {"client": client, "metals": bought}
         s.m.book(number, moves)

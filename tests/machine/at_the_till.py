@@ -6,8 +6,11 @@ from typing import Any
 
 from at_the_counter import clients, lots, refining
 from driven import Shop, chosen, g, one_in, use_case, whole
-from naive import CURRENCY, METALS, PLACE_OF_MONEY, Bar, Json, Lot, Settlement, added_up, fine, mg, minor
+from naive import METALS, PLACE_OF_MONEY, Bar, Lot, Settlement
+from papers import CURRENCY, Json, added_up, fine, in_coins, mg, minor
 
+# What the house gives away in bars of a metal and no more (E4), milligrams: the terms don't say otherwise.
+OVER_POUR = 50
 MISTAKE = {"reason": "a mistake"}
 
 
@@ -44,11 +47,12 @@ def drafted(s: Shop, data: Random, lot: Lot) -> None:
     body: Json = {"lot": lot.number}
     if len(new) > 1 and one_in(data, 4):
         body["metals"] = [chosen(data, new)]
-    if one_in(data, 4):
-        body["cash"] = True
 
     def then(answer: Json) -> None:
         s.m.drafts[answer["id"]] = (lot.number, _stamp(s, lot))
+        gifts = [mg(of["excess_gift"]) for of in answer["cases"]["final"]["metals"].values()]
+        if max(gifts) > OVER_POUR:
+            s.m.giving_too_much.add(answer["id"])
 
     s.ask("settlement drafted", "/v1/settlements", body, then, may=_can_draft(s, lot))
 
@@ -63,10 +67,13 @@ def _as_seen(s: Shop) -> list[str]:
 
 
 @use_case("settlement posted", _as_seen, _drafts, weight=14)
-def posted(s: Shop, _data: Random, draft: str) -> None:
+def posted(s: Shop, data: Random, draft: str) -> None:
     lot = s.m.lots[s.m.drafts[draft][0]]
+    word = {"override": {"reason": "by agreement"}} if one_in(data, 3) else None
     may = True if draft in _as_seen(s) and _can_draft(s, lot) else None
     if lot.returned or lot.frozen or not s.m.to_settle(lot):
+        may = False
+    if draft in s.m.giving_too_much and not word:
         may = False
 
     def then(answer: Json) -> None:
@@ -76,7 +83,7 @@ def posted(s: Shop, _data: Random, draft: str) -> None:
         s.m.settle(number, answer)
 
     path = f"/v1/settlements/{draft}"
-    s.ask("settlement posted", f"{path}/posting", None, then, may=may, seen=path)
+    s.ask("settlement posted", f"{path}/posting", word, then, may=may, seen=path)
 
 
 def settlements(s: Shop) -> list[Settlement]:
@@ -87,6 +94,8 @@ def _resting(s: Shop, of: Settlement) -> bool:
     lot = s.m.lots[of.lot]
     bars = any(b.state == "handed_over" for m in of.metals for b in s.m.bars_of(of.lot, m))
     shot = any(set(back) & set(of.metals) for back in lot.shot_returns.values())
+    # Drillings went back since the lot was settled at all.
+    shot |= lot.settled[0] == of.number and {} in lot.shot_returns.values()
     short = any(
         amount > s.m.held(*place)
         for place, amount in s.m.facts[of.number].items()
@@ -113,21 +122,25 @@ def settlement_reversed(s: Shop, _data: Random, of: Settlement) -> None:
 # payments and advances ------------------------------------------------------------------------
 
 
-def _pay(s: Shop, entry: str, client: str, way: str, amount: int) -> None:
-    """Money to a client; below zero, from him."""
-    s.m.book(entry, {(PLACE_OF_MONEY[way], CURRENCY): -amount, (f"{client} money", CURRENCY): -amount})
+def _pay(s: Shop, entry: str, client: str, way: str, amount: int, closes: int | None = None) -> None:
+    """Money to a client; below zero, from him. In cash it may close a little more, or less, than it is."""
+    closes = amount if closes is None else closes
+    moves = {(PLACE_OF_MONEY[way], CURRENCY): -amount, (f"{client} money", CURRENCY): -closes}
+    s.m.book(entry, {**moves, ("cash rounding", CURRENCY): amount - closes})
 
 
 @use_case("payment made", lambda s: [n for n in settlements(s) if n.open], settlements, weight=5)
 def paid(s: Shop, data: Random, of: Settlement) -> None:
-    owed = abs(of.open)
-    amount = owed if owed and not one_in(data, 3) else whole(data, 1, max(2, owed + owed // 8))
-    way = _way(data)
+    owed, way = abs(of.open), _way(data)
+    closing = in_coins(owed) if way == "cash" else owed
+    amount = closing if closing and not one_in(data, 3) else whole(data, 1, max(2, owed + owed // 8))
+    coins = way != "cash" or in_coins(amount) == amount
 
     def then(answer: Json) -> None:
-        signed = amount if of.open > 0 else -amount
-        of.payments[answer["id"]] = signed
-        _pay(s, answer["id"], of.client, way, signed)
+        sign = 1 if of.open > 0 else -1
+        closes = owed if amount == closing else amount
+        of.payments[answer["id"]] = sign * closes
+        _pay(s, answer["id"], of.client, way, sign * amount, sign * closes)
 
     path = f"/v1/settlements/{of.number}/payments"
     s.ask(
@@ -135,7 +148,10 @@ def paid(s: Shop, data: Random, of: Settlement) -> None:
         path,
         {"amount": money(amount), "paid_in": way},
         then,
-        may=bool(owed) and amount <= owed and not (of.open > 0 and s.m.lots[of.lot].frozen),
+        may=bool(owed)
+        and coins
+        and (amount <= owed or amount == closing)
+        and not (of.open > 0 and s.m.lots[of.lot].frozen),
     )
 
 
@@ -251,13 +267,10 @@ def trading(s: Shop, data: Random) -> str:
 
 def _sold(s: Shop, answer: Json, client: str, way: str, sign: int) -> dict[tuple[str, str], int]:
     """Money of a sale: to the client above zero; its payment is part of it."""
-    net = minor(answer["net"])
-    s.m.book(
-        answer["payment"]["id"],
-        {(PLACE_OF_MONEY[way], CURRENCY): -sign * net, (f"{client} money", CURRENCY): -sign * net},
-    )
+    net = sign * minor(answer["net"])
+    _pay(s, answer["payment"]["id"], client, way, in_coins(net) if way == "cash" else net, net)
     tax = sum(minor(t["amount"]) for t in answer["taxes"])
-    return {(f"{client} money", CURRENCY): sign * net, ("tax", CURRENCY): tax}
+    return {(f"{client} money", CURRENCY): net, ("tax", CURRENCY): tax}
 
 
 @use_case("bar sold", lambda s: _houses(s) if clients(s) else [], every_bar, weight=2)

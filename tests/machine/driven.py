@@ -14,8 +14,8 @@ from fractions import Fraction
 from random import Random
 from typing import Any
 
-from naive import Json
 from opened import Clock, Till, model, opening
+from papers import Json
 from surveyed import Surveyor, account, account_read, copied, everything, position, position_read
 from till import Answer
 

@@ -12,26 +12,10 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
-Json = dict[str, Any]
-# (place, commodity) → amount
-Moves = Mapping[tuple[str, str], int]
+from papers import Json, Moves, fine, mg, minor, of_final
+
 METALS = ("gold", "silver")
-CURRENCY = "GBP"
 PLACE_OF_MONEY = {"cash": "till", "transfer": "bank"}
-
-
-def mg(weight: Mapping[str, str]) -> int:
-    """Whole milligrams of a weight as an answer prints it."""
-    return int(Fraction(weight["g"]) * 1000)
-
-
-def minor(money: Mapping[str, str]) -> int:
-    return int(Fraction(money["amount"]) * 100)
-
-
-def fine(grams: Fraction, ppt: Fraction) -> int:
-    """Milligrams of fine metal, half to even (A2): a gram of one part in a thousand holds one."""
-    return round(grams * ppt)
 
 
 @dataclass
@@ -44,6 +28,7 @@ class Terms:
     days_held: int = 0
     exchange: Fraction | None = None
     umpire: str = "middle"
+    drillings: str = "returned"
     price_time: str = "settlement"
     void_if_moved: bool = False
 
@@ -75,6 +60,7 @@ class Lot:
     batch: str | None = None
     melt_g: Fraction | None = None
     drillings_g: Fraction = Fraction(0)
+    drillings_back: bool = False
     gross_g: Fraction = Fraction(0)
     entries: dict[str, str] = field(default_factory=dict)
     assays: dict[str, dict[str, Fraction]] = field(default_factory=dict)
@@ -82,6 +68,7 @@ class Lot:
     # Numbers of the settlements that stand, oldest first.
     settled: list[str] = field(default_factory=list)
     advances: dict[str, int] = field(default_factory=dict)
+    # What went back of a settled lot, oldest first: loose shot by metal, or nothing of it for drillings.
     shot_returns: dict[str, dict[str, int]] = field(default_factory=dict)
     # Rises with all that a draft of its settlement rests on.
     version: int = 0
@@ -150,46 +137,13 @@ class Settlement:
     client: str
     metals: list[str]
     paper: Json
+    # Payment → what it closed of the net, which in cash is not quite what passed (F4).
     payments: dict[str, int] = field(default_factory=dict)
     state: str = "posted"
 
     @property
     def open(self) -> int:
         return minor(self.paper["net"]) - sum(self.payments.values()) if self.state == "posted" else 0
-
-
-def of_final(final: Json, client: str, lot: str | None) -> Moves:
-    """What the one case of a settlement or purchase gives the client, line by line as printed."""
-    moved: Counter[tuple[str, str]] = Counter()
-    for metal, account in final["metals"].items():
-        if lot is not None:
-            moved[f"{client} lot {lot}", metal] -= mg(account["recovered"])
-        for what, place in (("shot", "shot"), ("metal_account", "metal")):
-            moved[f"{client} {place}", metal] += mg(account[what])
-        moved[f"{client} bars", metal] += sum(mg(bar["stated_fine"]) for bar in account["bars"])
-        moved["kept", metal] += mg(account["recovered"]) - mg(account["accountable"])
-    charges, tax = (minor(final[name]) for name in ("charges_total", "tax_total"))
-    fees = minor(final["fees_total"])
-    due = minor(final["payouts_total"]) - minor(final["top_ups_total"]) - charges - tax - fees
-    moved[f"{client} money", CURRENCY] += due + minor(final["cash_rounding"])
-    moved["charges", CURRENCY] += charges + fees
-    moved["tax", CURRENCY] += tax
-    return moved
-
-
-def added_up(final: Json) -> bool:
-    """Whether the printed lines add up to the printed totals, and these to the net (F4)."""
-    metals = final["metals"].values()
-    totals = {
-        "payouts_total": sum(minor(a["payout"]) for a in metals),
-        "top_ups_total": sum(minor(a["top_up_cost"]) for a in metals),
-        "charges_total": sum(minor(c["amount"]) for c in final["charges"]),
-        "tax_total": sum(minor(t["amount"]) for t in final["taxes"]),
-    }
-    signs = {"payouts_total": 1, "cash_rounding": 1}
-    of_net = (*totals, "advances_total", "fees_total", "cash_rounding")
-    net = sum(signs.get(name, -1) * minor(final[name]) for name in of_net)
-    return net == minor(final["net"]) and all(minor(final[n]) == of for n, of in totals.items())
 
 
 @dataclass
@@ -207,6 +161,8 @@ class Model:
     bars: dict[str, Bar] = field(default_factory=dict)
     # Draft → its lot, and what it rested on when it was made; gone once it is posted.
     drafts: dict[str, tuple[str, Any]] = field(default_factory=dict)
+    # Drafts whose bars hold more than the lot covers by more than an over-pour (E4).
+    giving_too_much: set[str] = field(default_factory=set)
     settlements: dict[str, Settlement] = field(default_factory=dict)
     purchases: dict[str, Json] = field(default_factory=dict)
     # What a client sold of his account, took as a bar of it, and bars sold to clients: id → data.
@@ -304,8 +260,8 @@ class Model:
     def shot_left(self, lot: Lot) -> dict[str, int]:
         if not lot.settled:
             return {}
-        metals = self.settlements[lot.settled[-1]].paper["cases"]["final"]["metals"]
-        left = Counter({metal: mg(account["shot"]) for metal, account in metals.items()})
+        papers = [self.settlements[number].paper["cases"]["final"] for number in lot.settled]
+        left = Counter({m: mg(account["shot"]) for final in papers for m, account in final["metals"].items()})
         for returned in lot.shot_returns.values():
             left.subtract(returned)
         return {metal: amount for metal, amount in left.items() if amount}
@@ -345,29 +301,36 @@ class Model:
         self.book(account["id"], moves)
 
     def settle(self, number: str, paper: Json) -> Settlement:
-        """A posted settlement moves what its paper gives, less what the one before it gave already."""
+        """A posted settlement moves what its paper gives: a further one says what it adds, no more (H8)."""
         lot = self.lots[paper["lot"]]
         assert lot.client is not None
         final = paper["cases"]["final"]
-        before = [self.settlements[n] for n in lot.settled]
-        moves: Counter[tuple[str, str]] = Counter(of_final(final, lot.client, lot.number))
-        if before:
-            moves.subtract(of_final(before[-1].paper["cases"]["final"], lot.client, lot.number))
+        moves = dict(of_final(paper, lot.client, lot.number))
         if lot.batch is None:
             # The metal, as it lies, is the house's.
             for metal in final["metals"]:
                 place = (f"{lot.client} lot {lot.number}", metal)
                 moves["bought", metal] -= moves.pop(place)
-        metals = [m for m in final["metals"] if m not in self.settled_metals(lot)]
+        metals = list(final["metals"])
+        assert not set(metals) & set(self.settled_metals(lot)), paper
         made = Settlement(number, lot.number, lot.client, metals, paper)
         self.settlements[number] = made
         self.book(number, moves)
         lot.settled.append(number)
         lot.version += 1
+        self._adds_up(lot, paper)
         for bar in self.bars.values():
             if bar.lot == lot.number and bar.metal in metals and bar.state == "poured":
                 bar.state, bar.client = "assigned", lot.client
         return made
+
+    def _adds_up(self, lot: Lot, paper: Json) -> None:
+        """What the papers of a lot charge and tax, all together, is what the whole lot costs (H8)."""
+        papers = [self.settlements[number].paper for number in lot.settled]
+        whole = paper["whole"] or paper["cases"]["final"]
+        for name in ("payouts_total", "top_ups_total", "charges_total", "tax_total"):
+            together = sum(minor(of["cases"]["final"][name]) for of in papers)
+            assert together == minor(whole[name]), (name, together, paper)
 
     def unsettle(self, of: Settlement) -> None:
         self.unbook(of.number)

@@ -7,7 +7,8 @@ from typing import Any
 
 from at_the_till import money
 from driven import Shop, always, chosen, g, one_in, use_case, whole
-from naive import CURRENCY, METALS, PLACE_OF_MONEY, Bar, Json, fine, mg, minor
+from naive import METALS, PLACE_OF_MONEY, Bar
+from papers import CURRENCY, Json, fine, mg, minor
 
 
 def _metal(data: Random) -> str:
@@ -56,7 +57,8 @@ def bar_bought(s: Shop, data: Random, _: Any) -> None:
     body |= {"cost": money(cost), "paid_in": way, "terms": "T-1"}
 
     def then(answer: Json) -> None:
-        bar = _kept(s, answer, metal, fine(grams, Fraction(999)), grams, "bought")
+        # It holds what it states, rounded down (A6).
+        bar = _kept(s, answer, metal, int(grams * 999), grams, "bought")
         s.m.book(bar.entry, {("bars", metal): bar.fine_mg, (PLACE_OF_MONEY[way], CURRENCY): -cost})
 
     s.ask("bar bought", "/v1/stock/bars", body, then, may=True)

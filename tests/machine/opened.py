@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from flask import Flask
-from naive import CURRENCY, Json, Model, Terms
+from naive import Model, Terms
+from papers import CURRENCY, Json
 from stages import START, Clock
 from till import Till, grams, pounds
 
@@ -79,6 +80,7 @@ FAMILIES: dict[str, Json] = {
         "price_time": "quote",
         "void_if_moved": "0.02",
         "holding_period": "P1D",
+        "drillings": "credited",
         "house_silver": {"fineness": "999", "gold": "0.4"},
     },
     "on assay": {
@@ -86,7 +88,12 @@ FAMILIES: dict[str, Json] = {
         "price_time": "receipt",
         "umpire_rule": "final",
     },
-    "gold on assay": {"metals": _on("assay", "outturn"), "price_time": "acceptance"},
+    "gold on assay": {
+        "metals": _on("assay", "outturn"),
+        "price_time": "acceptance",
+        "least_paid": "9.00",
+        "sample_period": "P1D",
+    },
     "counter": {
         "metals": {
             m: {"settle_on": "counter", "accountable": "0.95", "payout_rate": "0.9"}
@@ -114,6 +121,7 @@ def read_terms(number: str, body: Json) -> Terms:
         {metal: of["settle_on"] for metal, of in body["metals"].items()},
         days_held=1 if "holding_period" in body else 0,
         exchange=None if limit is None else Fraction(limit),
+        drillings=body.get("drillings", "returned"),
         price_time=body.get("price_time", "quote"),
         void_if_moved="void_if_moved" in body,
     )

@@ -10,7 +10,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from naive import CURRENCY, METALS, Bar, Model, mg, minor
+from naive import METALS, Bar, Model
+from papers import CURRENCY, mg, minor
 
 # Of posted rows these columns stand for ever; what may still change of them is not among them.
 STANDING = {
@@ -24,7 +25,8 @@ STANDING = {
     "records": "id, subject, kind, data, corrects, made_at",
     "periods": "month, locked_at",
 }
-HOUSE = {"stock", "bought", "bars", "till", "bank", "owner", "kept"}
+EARNED = {"kept", "fees", "too small to pay"}
+HOUSE = {"stock", "bought", "bars", "till", "bank", "owner", "cash rounding", *EARNED}
 
 
 def everything(books: sqlite3.Connection) -> dict[str, list[tuple[Any, ...]]]:
@@ -113,7 +115,7 @@ def _owed_and_held(lines: list[tuple[Any, ...]]) -> dict[tuple[str, str], int]:
     held: Counter[tuple[str, str]] = Counter()
     for _, account, commodity, amount in lines:
         place = place_of(account)
-        turned = account.split(":")[0] in ("client", "charges", "tax") or place == "kept"
+        turned = account.split(":")[0] in ("client", "charges", "tax") or place in EARNED
         if place:
             held[place, commodity] += -amount if turned else amount
     return {of: amount for of, amount in held.items() if amount}

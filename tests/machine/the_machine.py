@@ -5,6 +5,7 @@ from random import Random
 # Each enters its use cases.
 import at_the_bench
 import at_the_counter
+import at_the_mould
 import at_the_till
 import in_the_works
 import of_the_house
@@ -12,7 +13,7 @@ from driven import STEPS, USE_CASES, Shop, chosen, one_in, whole
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, rule
 
-ROOMS = (at_the_counter, at_the_bench, in_the_works, at_the_till, of_the_house)
+ROOMS = (at_the_counter, at_the_bench, in_the_works, at_the_mould, at_the_till, of_the_house)
 # What was not done in this run yet is so many times as likely.
 NEW = 3
 MINUTES = (1, 10, 60, 600)

@@ -286,7 +286,7 @@ ACCOUNTS = [
     post("/v1/settlements", {"lot": LOT}),
     get("/v1/settlements"),
     get(f"/v1/settlements/{DRAFT}"),
-    post(f"/v1/settlements/{DRAFT}/posting", seen=f"/v1/settlements/{DRAFT}"),
+    post(f"/v1/settlements/{DRAFT}/posting", {}, seen=f"/v1/settlements/{DRAFT}"),
     get(f"/v1/settlements/{SETTLEMENT}/comparison"),
     get(f"/v1/settlements/{SETTLEMENT}/record"),
     get(f"/v1/settlements/{SETTLEMENT}/pictures/steps"),
@@ -318,7 +318,7 @@ ON_ACCOUNT = [
     post(f"/v1/batches/{BATCH}/reconciliation", {}, seen=f"/v1/batches/{BATCH}/reconciliation"),
     post("/v1/prices", {"prices": {"gold": pounds("62.05"), "silver": pounds("0.75")}}),
     post("/v1/settlements", {"lot": LOT}),
-    post(f"/v1/settlements/{DRAFT}/posting", seen=f"/v1/settlements/{DRAFT}"),
+    post(f"/v1/settlements/{DRAFT}/posting", {}, seen=f"/v1/settlements/{DRAFT}"),
     post(
         f"/v1/clients/{CLIENT}/metal-sales",
         {"metal": "gold", "weight": grams("5"), "terms": "T-1", "paid_in": "transfer", **PAYS},

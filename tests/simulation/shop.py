@@ -271,9 +271,9 @@ class Shop:
     def _settle(self, lot: str) -> None:
         self._pour(lot)
         draft = self.do(settlements.draft, {"lot": lot})
-        posted = self.do(lambda work, name, _: settlements.post(work, name), draft["id"])
+        posted = self.do(settlements.post, draft["id"], {})
         self.counts["settlements"] += 1
-        if draft["further"] is None and "gold" in posted["inside_band"]:
+        if draft["further_to"] is None and "gold" in posted["inside_band"]:
             self.counts["gold quoted"] += 1
             self.counts["gold inside"] += posted["inside_band"]["gold"]
         due = posted["open"]["amount"]
