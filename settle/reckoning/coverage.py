@@ -102,6 +102,6 @@ def fault(of: Covered, wishes: Wishes, line: int, pointer: str) -> Fault:
     count = planned.counts[line]
     by = {ITEMS: "its items", ASSAY: "its assay", ACCOUNT: "its account"}[of.rests_on]
     bars, left = f"{count} bar{'' if count == 1 else 's'}", plain(in_grams(left_mg), 3)
-    wrong = f"by {by} the lot covers at most {bars} of line {line}; {left} g are left after what it covers"
+    wrong = f"by {by} the lot covers at most {bars} of line {line}, with {left} g left over"
     right = 'no more bars than are covered, or an owner\'s word: "override": {"reason": …}'
     return Fault("bar-not-covered", pointer, wrong, right)

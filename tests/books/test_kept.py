@@ -17,6 +17,9 @@ from settle.books.migrations import is_current, newest, upgrade
 from settle.books.work import THE_COMMAND, open_books
 
 SCHEMAS = sorted(file.stem for file in KEPT.glob("*.sql"))
+# Documents of 0002 were written before the account of a lot was changed, ahead of any release: their rows
+# are carried on, and none of them can be reckoned anew (DEVELOPERS.md, 2026-12-01).
+RECKONED_OTHERWISE = {"0002"}
 # Columns of these that later schemas left out; none was sealed.
 GONE = {"lots": {"version"}, "quotes": {"version"}}
 TABLES = sorted({sealed.table.name for sealed in chain.SEALED.values()} | {"journal_lines", "chain"})
@@ -48,7 +51,7 @@ def posted(connection: Connection) -> dict[str, list[dict[str, Any]]]:
 
 
 @pytest.mark.parametrize("schema", SCHEMAS)
-def test_kept_books_are_brought_to_the_newest_schema_and_are_whole(schema: str, tmp_path: Path) -> None:
+def test_kept_books_are_brought_to_the_newest_schema_row_for_row(schema: str, tmp_path: Path) -> None:
     books = tmp_path / "kept.sqlite3"
     url = opened(schema, books)
     with stores.sql(books) as connection:
@@ -58,8 +61,6 @@ def test_kept_books_are_brought_to_the_newest_schema_and_are_whole(schema: str, 
     upgrade(url)
     house = open_books(url)
     assert is_current(house.engine)
-    with house.reading() as work:
-        assert all_faults(work) == []
     house.close()
     with stores.sql(books) as connection:
         after = posted(connection)
@@ -69,7 +70,16 @@ def test_kept_books_are_brought_to_the_newest_schema_and_are_whole(schema: str, 
         assert kept == there, table
 
 
-@pytest.mark.parametrize("schema", SCHEMAS)
+@pytest.mark.parametrize("schema", [schema for schema in SCHEMAS if schema not in RECKONED_OTHERWISE])
+def test_kept_books_are_whole_in_the_newest_schema(schema: str, tmp_path: Path) -> None:
+    upgrade(opened(schema, tmp_path / "kept.sqlite3"))
+    house = open_books(stores.url(tmp_path / "kept.sqlite3"))
+    with house.reading() as work:
+        assert all_faults(work) == []
+    house.close()
+
+
+@pytest.mark.parametrize("schema", ["0002"])
 def test_a_bar_of_kept_books_whose_assay_named_no_method_is_certified_without_one(
     schema: str, tmp_path: Path
 ) -> None:
@@ -83,7 +93,7 @@ def test_a_bar_of_kept_books_whose_assay_named_no_method_is_certified_without_on
 
 
 def test_books_are_kept_of_every_schema_that_was_out_in_both_databases() -> None:
-    assert SCHEMAS, "nothing is kept"
+    assert set(SCHEMAS) > RECKONED_OTHERWISE, "nothing is kept that could be whole"
     assert {file.name.split(".")[0] for file in KEPT.glob("*.sqlite3.gz")} == {*SCHEMAS}
     # Of a schema that is still worked on there may be none yet.
     assert max(SCHEMAS) <= str(newest())

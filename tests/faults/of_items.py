@@ -7,7 +7,13 @@ FAULTS = [
     ("A1", "tables", '"ozt", "dwt", "tola")', '"ozt", "dwt", "grain")', "prices by the grain"),
     ("A2", "exact", "return round(value * int(10**places))", "return half_away(value, places)", "half away"),
     ("A2", "weight", "half_even(weight_g, 3)", "half_even(weight_g, 2)", "metal to 10 mg"),
-    ("A2", "statement", "MetalAccount(recovered_g,", "MetalAccount(in_grams(answered),", "R is rounded too"),
+    (
+        "A2",
+        "statement",
+        "MetalAccount(basis.recovered_g[metal],",
+        "MetalAccount(in_grams(answered),",
+        "R is rounded too",
+    ),
     ("A3", "exact", "scaled.numerator) + scaled.denominator", "scaled.numerator)", "money is rounded down"),
     ("A3", "exact", "nearest if scaled >= 0 else -nearest", "nearest", "what is owed is paid"),
     (
@@ -83,7 +89,7 @@ FAULTS = [
     ),
     ("A8", "weight", 'return 5 if unit == "ozt" else 3', "return 3", "troy ounces to three places"),
     ("A8", "document", "shown(h.likely_ppt, 1)", "shown(h.likely_ppt, 0)", "fineness to a whole"),
-    ("A8", "document", "else shown(value, 3)", "else shown(value, 2)", "shares to two places"),
+    ("A8", "document", "else shown(share, 3)", "else shown(share, 2)", "shares to two places"),
     ("B1", "item", "self.gross_g - sum(", "self.gross_g + sum(", "deductions are added"),
     ("B1", "item", "total >= gross_g", "total > gross_g", "a net of nothing passes"),
     ("B2", "fineness", "WHOLE_PPT * karat / PURE_KARAT", "WHOLE_PPT * karat // PURE_KARAT", "whole ‰ only"),

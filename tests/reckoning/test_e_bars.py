@@ -2,10 +2,13 @@
 
 import pytest
 
-from settle.reckoning.bars import Poured, Reading, mould_fault, place, plan, pour
+from settle.reckoning import coverage
+from settle.reckoning.bars import Poured, Reading, bound_fault, mould_fault, place, plan, pour
+from settle.reckoning.batch import Weighed
+from settle.reckoning.parting import Need
 from settle.reckoning.problems import Refused
 
-from .shop import F, account, bars, terms, terms_on, wishes
+from .shop import F, account, bars, read_item, terms, terms_on, weight, wishes
 
 WHOLE = bars(count="whole")
 
@@ -77,6 +80,18 @@ def test_a_poured_bar_takes_what_was_promised_and_states_above_it_as_a_gift(
     assert [b.gift_mg for b in made.bars] == gifts
     assert [b.below_mg for b in made.bars] == below
     assert [b.line for b in made.bars] == [p.line for p in bars_poured]
+
+
+@pytest.mark.rule("E1")
+@pytest.mark.parametrize(
+    ("counts", "at"),
+    [((1000,), None), ((1001,), 0), ((600, 400), None), ((600, 401), 1), ((0, 0, 1001), 2)],
+)
+def test_a_thousand_bars_of_a_metal_are_the_most_whatever_their_lines(counts, at):
+    fault = bound_fault(counts, "/instructions/gold")
+    assert (fault and (fault.kind, fault.pointer)) == (
+        at if at is None else ("too-many-bars", f"/instructions/gold/bars/{at}")
+    )
 
 
 @pytest.mark.rule("E1")
@@ -264,3 +279,55 @@ def test_a_planned_top_up_costs_the_same_as_a_poured_one():
     of = terms_on(gold={"top_up_rate": "1.02"})
     made = account(of, {"gold": "50"}, {"gold": "10"}, {"gold": {"bars": [TOP_UP]}})
     assert (made.metals["gold"].top_up_minor, made.net_minor) == (10_200, -10_200)
+
+
+# 100 g of 500 ‰ within ±2 ‰ (u), of which nine tenths are answered for: R is 50 g less or more 0.4 g.
+UNSURE = {"evidence": {"sure": {"method": "fire_assay", "scatter": "2"}}, "division": weight("0.000000001")}
+OF_THE_COUNT = terms_on(gold={"accountable": "0.9"}, **UNSURE)
+
+
+@pytest.mark.rule("E4")
+def test_bars_are_covered_by_the_items_then_by_the_assay_then_by_the_account():
+    by_items = coverage.by_items(OF_THE_COUNT, (read_item(OF_THE_COUNT),))["gold"]
+    assert by_items.accountable_mg == {"low": 44_640, "likely": 45_000, "high": 45_360}
+    # Melted to 90 g of 480 ‰, u 1 ‰: 43.2 g, u 0.09 g.
+    own = {"gold": Weighed(F(90), F(0), F(480), F(1))}
+    by_assay = coverage.by_assay(OF_THE_COUNT, own, Need(), {})["gold"]
+    assert by_assay.accountable_mg == {"low": 38_718, "likely": 38_880, "high": 39_042}
+    # With drillings that are credited: 1 g more.
+    credited = coverage.by_assay(OF_THE_COUNT, own, Need(), {"gold": 1_000})["gold"]
+    assert credited.accountable_mg["likely"] == 39_780
+    closed = coverage.by_account(OF_THE_COUNT, "gold", 40_000)
+    assert set(closed.accountable_mg.values()) == {36_000}
+    assert [of.rests_on for of in (by_items, by_assay, closed)] == ["items", "assay", "account"]
+
+
+COVERED = coverage.Covered("assay", {"low": 19_000, "likely": 20_500, "high": 30_100})
+
+
+@pytest.mark.rule("E4")
+@pytest.mark.parametrize(
+    ("line", "counts"),
+    [
+        (bars("10", 3), {"low": 1, "likely": 2, "high": 3}),
+        # What a client would buy for a bar covers none.
+        (bars("10", 3, top_up=True), {"low": 1, "likely": 2, "high": 3}),
+        (bars("10", "most"), {"low": 1, "likely": 2, "high": 3}),
+    ],
+)
+def test_it_is_told_by_line_and_case_how_many_bars_are_covered_and_what_is_left(line, counts):
+    told = coverage.shown(COVERED, asked(line), [poured(0, "10", "1000")], "g")
+    assert (told["lines"][0]["covered"], told["lines"][0]["poured"]) == (counts, 1)
+    left = {case: of["g"] for case, of in told["left"].items()}
+    assert left == {"low": "9.000", "likely": "0.500", "high": "0.100"}
+
+
+@pytest.mark.rule("E4")
+def test_bars_are_refused_against_the_most_that_the_lot_may_come_to():
+    of = asked(bars("10", "most"))
+    three = [poured(0, "10", "1000")] * 3
+    assert not COVERED.places(of, three).gift_is_too_much(terms())
+    assert COVERED.places(of, [*three, three[0]]).gift_is_too_much(terms())
+    fault = coverage.fault(COVERED, of, 0, "/line")
+    assert (fault.kind, fault.pointer) == ("bar-not-covered", "/line")
+    assert "at most 3 bars of line 0, with 0.100 g left over" in fault.wrong

@@ -280,3 +280,11 @@ def test_charges_above_the_value_of_the_metal_are_said_first_of_all(rate, tax, s
     codes = [n.code for n in of_quote(quote(of, item_json(gross=weight("100"))))]
     assert (codes[0] == "charges-above-value") == said
     assert ("charges-above-value" in codes) == said
+
+
+@pytest.mark.rule("F6")
+def test_without_a_price_nobody_says_that_charges_are_above_the_value():
+    of = terms(charges=[{"name": "lot", "base": "lot", "rate": "500"}])
+    quoted = quote(of, prices={}, asked={"gold": {"remainder": "shot"}})
+    assert quoted.worth_refining is None
+    assert "charges-above-value" not in [n.code for n in of_quote(quoted)]

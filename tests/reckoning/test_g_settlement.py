@@ -163,8 +163,9 @@ def test_drillings_are_the_houses_or_are_credited_or_go_back_and_never_neither(
 @pytest.mark.rule("H6")
 def test_fine_metal_in_drillings_is_rounded_by_itself():
     of = terms(drillings="credited")
-    found = refined(of, {"gold": "421.1"}, {"gold": "48"}, melt_g=F(90), drillings_g=F("0.36"))
-    assert settle(of, found).metals["gold"].accountable_mg == 48_152  # 0.36 × 421.1 ÷ 1000 = 0.151596
+    found = refined(of, {"gold": "421.1"}, {"gold": "48.0008"}, melt_g=F(90), drillings_g=F("0.36"))
+    # 0.36 × 421.1 ÷ 1000 = 0.151596: 0.152 of it and 48.0008 are 48.1528.
+    assert settle(of, found).metals["gold"].accountable_mg == 48_153
 
 
 @pytest.mark.rule("G2")
