@@ -281,6 +281,7 @@ class QuoteRowAnswer(Answer):
     valid_until = Moment()
     currency = String()
     net_range = Object(RangeAnswer, allow_none=True)
+    worth_range = Object(RangeAnswer, allow_none=True)
     state = String()
 
 

@@ -61,7 +61,15 @@ OTHERS = {
     "consents_to_share": "Whether the lot may be refined together with those of others",
     "notices": "What the reader must be told, each with whose rule it is",
     "working": "One row a figure: enough to redo it by hand",
-    "net_range": "What the client gets, or owes where it lies below zero, over the cases",
+    "net_range": "The money of the account over the cases: what the client gets beside the metal, or owes "
+    "where it lies below zero; null where something can't be valued",
+    "worth_range": "What all that the client gets is worth at the prices used, metal and money, over the "
+    "cases; null where something can't be valued",
+    "client_gets": "All that the client gets, metal and money; what it is worth at the prices used",
+    "not_valued": "What is in no figure of worth, and why",
+    "bars_covered": "How many of the bars asked for are covered",
+    "waived": "What of the net is too small to pay; above zero where the client forgoes it",
+    "cash_rounding": "What the payment is beyond what it closes, as coins make it up",
     "origins": "Origins of the pages that a key is good from; none for a key that no page holds",
     "scopes": "What a key may do",
 }

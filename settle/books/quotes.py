@@ -178,7 +178,7 @@ def listed(work: Work, page: Page, wanted: Wanted = ALL) -> tuple[list[dict[str,
     states |= {"issued": open_yet & ~reached, "expired": open_yet & reached}
     query = wanted.of(work, select(quotes), of.made_at, client=of.client.__eq__, states=states)
     rows = page_of(work, query, quotes, page)
-    brief = ("number", "client", "terms", "made_at", "valid_until", "currency", "net_range")
+    brief = ("number", "client", "terms", "made_at", "valid_until", "currency", "net_range", "worth_range")
     return [{**{k: row.document[k] for k in brief}, "state": state_of(work, row)} for row in rows.rows], rows
 
 

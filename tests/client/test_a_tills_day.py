@@ -17,11 +17,15 @@ SECTION = (ROOT / "README.md").read_text("utf-8").split("## A till's day")[1].sp
 BLOCKS = re.findall(r"```(\w+)\n(.*?)```", SECTION, re.DOTALL)
 PATIENCE_S = 240
 
-DAY = r"""Q-20\d\d-0005: -?\d+\.\d\d to \d+\.\d\d GBP beside the bars
+BARS, MONEY = r"3 × 10\.000 g gold of 999", r"-?\d+\.\d\d GBP, all worth \d+\.\d\d"
+DAY = rf"""Q-20\d\d-0005: likely {BARS} and {MONEY}
+worth \d+\.\d\d"
+DAY = rf"""Q-20\d\d-0005: likely {GETS}
+worth \d+\.\d\d at least, \d+\.\d\d at most
 gold: -?0\.\d+ g unaccounted for, as expected
 silver: -?0\.\d+ g unaccounted for, as expected
-S-20\d\d-0001: \d+\.\d\d GBP paid, three bars to hand over
-P-20\d\d-0001: \d+\.\d\d GBP
+S-20\d\d-0001: {BARS}, \d+\.\d{{3}} g silver on account and {MONEY}
+P-20\d\d-0001: \d+\.\d[05] GBP in coins, for \d+\.\d\d
 heard of (?P<heard>[a-z_., ]+)
 """
 
