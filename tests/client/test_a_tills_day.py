@@ -19,8 +19,6 @@ PATIENCE_S = 240
 
 BARS, MONEY = r"3 × 10\.000 g gold of 999", r"-?\d+\.\d\d GBP, all worth \d+\.\d\d"
 DAY = rf"""Q-20\d\d-0005: likely {BARS} and {MONEY}
-worth \d+\.\d\d"
-DAY = rf"""Q-20\d\d-0005: likely {GETS}
 worth \d+\.\d\d at least, \d+\.\d\d at most
 gold: -?0\.\d+ g unaccounted for, as expected
 silver: -?0\.\d+ g unaccounted for, as expected
