@@ -152,19 +152,21 @@ def _summary(console: Console, told: Sequence[Told]) -> None:
 def _line(listed: Table, story: Story, answers: Mapping[str, Any]) -> None:
     ending = _ending(story, answers)
     document = answers.get(_OF.get(ending, ""), {})
+    # Of a lot that was settled in parts the last settlement knows the whole.
+    case = document.get("whole") or document.get("cases", {}).get("final", {})
     listed.add_row(
         answers.get("client", {}).get("name", "–"),
         story.name,
         Text(ending, style="bold" if ending == story.ends else "bold red"),
         str(document.get("number", "–")),
-        _due(document, "gold"),
-        _due(document, "silver"),
-        money(document["net"]) if "net" in document else "–",
+        _due(case, "gold"),
+        _due(case, "silver"),
+        money(case["net"]) if "net" in case else "–",
     )
 
 
-def _due(document: Mapping[str, Any], metal: str) -> str:
-    found = document.get("cases", {}).get("final", {}).get("metals", {}).get(metal)
+def _due(case: Mapping[str, Any], metal: str) -> str:
+    found = case.get("metals", {}).get(metal)
     return number(found["accountable"]["g"]) if found else "–"
 
 

@@ -33,6 +33,10 @@ GERMAN: tuple[tuple[str, str], ...] = (
     ),
     ("{text} Money may be advanced on it.", "{text} Ein Vorschuss darauf ist möglich."),
     (
+        "Under these terms nothing is paid for {metals}.",
+        "Nach diesen Bedingungen wird für {metals} nichts bezahlt.",
+    ),
+    (
         "There is no price of {metals}: its worth is in no figure here.",
         "Für {metals} gibt es keinen Kurs: der Wert steht in keiner Zahl hier.",
     ),
@@ -47,17 +51,28 @@ GERMAN: tuple[tuple[str, str], ...] = (
         "wahrscheinlichen.",
     ),
     (
-        "{text} Posting this wants an owner's word, or a bar withdrawn.",
-        "{text} Zum Buchen braucht es das Wort des Inhabers, oder ein Barren wird zurückgezogen.",
+        "{text} That is beyond one over-pour: an owner answers for it, or a bar is withdrawn.",
+        "{text} Das ist mehr als ein Übermaß: der Inhaber steht dafür ein, oder ein Barren wird "
+        "zurückgezogen.",
     ),
     (
-        "Bars of {metal} hold {gift} g more than the lot covers: the house gives it away, worth {worth}.",
-        "Barren ({metal}) enthalten {gift} g mehr, als der Posten deckt: das Haus gibt sie dazu, Wert "
-        "{worth}.",
+        "Bars of {metal} hold {gift} g more than the client is due: the house gives it away, worth {worth} "
+        "{currency}.",
+        "Barren ({metal}) enthalten {gift} g mehr, als dem Kunden zusteht: das Haus gibt es dazu, Wert "
+        "{worth} {currency}.",
     ),
     (
-        "Bars of {metal} hold {gift} g more than the lot covers: the house gives it away.",
-        "Barren ({metal}) enthalten {gift} g mehr, als der Posten deckt: das Haus gibt es dazu.",
+        "Bars of {metal} hold {gift} g more than the client is due: the house gives it away.",
+        "Barren ({metal}) enthalten {gift} g mehr, als dem Kunden zusteht: das Haus gibt es dazu.",
+    ),
+    (
+        "Bars of {metal} state {gift} g less than the client is due: he loses it, worth {worth} {currency}.",
+        "Barren ({metal}) weisen {gift} g weniger aus, als dem Kunden zusteht: er verliert es, Wert {worth} "
+        "{currency}.",
+    ),
+    (
+        "Bars of {metal} state {gift} g less than the client is due: he loses it.",
+        "Barren ({metal}) weisen {gift} g weniger aus, als dem Kunden zusteht: er verliert es.",
     ),
     (
         "Listed and weighed, on assay only, nothing reckoned yet: {names}.",
@@ -136,6 +151,7 @@ GERMAN: tuple[tuple[str, str], ...] = (
     ("for instance {source}", "zum Beispiel {source}"),
     # why a settlement differs
     ("What the quote called likely.", "Was das Angebot wahrscheinlich nannte."),
+    ("What the quote called likely of {metals}.", "Was das Angebot wahrscheinlich nannte, von {metals}."),
     (
         "The lot melted to the weight that was reckoned with.",
         "Der Posten schmolz auf das gerechnete Gewicht.",
@@ -180,7 +196,10 @@ GERMAN: tuple[tuple[str, str], ...] = (
     ("more", "mehr"),
     ("less", "weniger"),
     ("Bars and remainder are as the quote had them.", "Barren und Rest sind wie im Angebot."),
-    ("The client's wishes changed since the quote.", "Die Wünsche haben sich seit dem Angebot geändert."),
+    ("Not as quoted: {parts}.", "Anders als angeboten: {parts}."),
+    ("the client's wishes changed", "die Wünsche haben sich geändert"),
+    ("a concession was made", "ein Nachlass wurde gewährt"),
+    ("bars as they were poured", "Barren, wie sie gegossen wurden"),
     ("The prices of the quote served.", "Es galten die Kurse des Angebots."),
     ("Settled with {parts}.", "Abgerechnet mit {parts}."),
     (
@@ -200,13 +219,22 @@ GERMAN: tuple[tuple[str, str], ...] = (
         "As much came back as was expected; it is settled in whole milligrams.",
         "Es kam so viel zurück wie erwartet; abgerechnet wird in ganzen Milligramm.",
     ),
-    ("Bars as they were poured.", "Barren, wie sie gegossen wurden."),
     ("fees of {amount}", "Gebühren von {amount}"),
     (
         "{poured} {metal} bars were poured, where {planned} would fit",
         "{poured} Barren ({metal}) gegossen, wo {planned} gepasst hätten",
     ),
     ("{text} It crossed an edge: {parts}.", "{text} Eine Grenze wurde überschritten: {parts}."),
+    ("another number of {metal} bars fits", "es passt eine andere Zahl Barren ({metal})"),
+    (
+        "{metal} crossed the weight from which it is paid for",
+        "{metal} kreuzte die Mindestmenge der Vergütung",
+    ),
+    ("{item} reached another tier", "{item} erreichte eine andere Staffel"),
+    (
+        "the minimum of {item} came into play or ceased to",
+        "der Mindestbetrag von {item} kam ins Spiel oder fiel weg",
+    ),
     # reconciliation
     ("{metal} came back exactly as expected.", "{metal} kam genau wie erwartet zurück."),
     (
@@ -326,12 +354,15 @@ GERMAN: tuple[tuple[str, str], ...] = (
         "zurück im Verhältnis des probierten Feingewichts, keiner mehr als sein eigenes",
     ),
     (
-        "house first, kept within 0 and the lot's own",
-        "das Haus zuerst, zwischen 0 und dem eigenen des Postens gehalten",
+        "own − (own + needed to part it) × (1 − came back ÷ (lent + all lots' own)), kept within 0 and the "
+        "lot's own",
+        "eigenes − (eigenes + zum Scheiden nötiges) × (1 − zurück ÷ (geliehen + aller Posten eigenes)), "
+        "zwischen 0 und dem eigenen des Postens gehalten",
     ),
     (
-        "pro rata, kept within 0 and the lot's own",
-        "anteilig, zwischen 0 und dem eigenen des Postens gehalten",
+        "came back in proportion to the loan and each lot's own, kept within 0 and the lot's own",
+        "zurück im Verhältnis von Leihe und eigenem jedes Postens, zwischen 0 und dem eigenen des Postens "
+        "gehalten",
     ),
     ("the assayed fine weight itself", "das probierte Feingewicht selbst"),
     *PARTING_SHEET,

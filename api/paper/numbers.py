@@ -9,7 +9,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from decimal import Decimal
+from decimal import Decimal, localcontext
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -54,16 +54,18 @@ class Printer:
             return text
         places = len(text.partition(".")[2])
         pattern = "#,##0" + ("." + "0" * places if places else "")
-        return format_decimal(Decimal(text), pattern, self.locale).replace("-", MINUS)
+        # A figure that a verdict rests on has as many places as it takes.
+        with localcontext(prec=len(text) + 2):
+            return format_decimal(Decimal(text), pattern, self.locale).replace("-", MINUS)
 
     def money(self, of: Mapping[str, str]) -> dict[str, Any]:
         """`n` is the figure alone, `full` says the currency."""
         places = len(of["amount"].partition(".")[2])
         pattern = self.locale.currency_formats["standard"].pattern
         pattern = re.sub(r"0\.00", "0" + ("." + "0" * places if places else ""), pattern)
-        full = format_currency(
-            Decimal(of["amount"]), of["currency"], pattern, self.locale, currency_digits=False
-        )
+        with localcontext(prec=len(of["amount"]) + 2):
+            amount = Decimal(of["amount"])
+            full = format_currency(amount, of["currency"], pattern, self.locale, currency_digits=False)
         # A currency named by letters stands apart from its figure (CLDR), which Babel forgets.
         full = _LETTER_BY_DIGIT.sub("\N{NO-BREAK SPACE}", full.replace("-", MINUS))
         return self._figure(of["amount"], full) | {"currency": of["currency"]}

@@ -100,7 +100,12 @@ def steps(document: Json, printer: Printer) -> Picture:
     for row, worth in zip(rows, worths, strict=True):
         _step(sheet, row, (170 + (before - least) * scale, 170 + (worth - least) * scale), printer, say)
         before = worth
-    _total(sheet, say["worth_now"], printer.money(rows[-1]["worth"])["full"], 170 + (before - least) * scale)
+    _total(
+        sheet,
+        say["whole_now" if document["further_to"] else "worth_now"],
+        printer.money(rows[-1]["worth"])["full"],
+        170 + (before - least) * scale,
+    )
     return sheet.done()
 
 

@@ -91,6 +91,14 @@ _WORDS: dict[str, tuple[str, str]] = {
     "gets_metal_account": ("{weight} {metal} on account", "{weight} {metal} aufs Konto"),
     "gets_drillings": ("{weight} {metal} in drillings", "{weight} {metal} in Spänen"),
     "gets_owes": ("you pay us {money}", "Sie zahlen uns {money}"),
+    "after_advances": ("after {amount} paid in advance", "nach {amount} Vorschuss"),
+    "not_paid": ("{amount} is too small to pay", "{amount} ist zu klein zum Zahlen"),
+    "comes_later": (
+        "Still to come, by a further settlement: {metals}",
+        "Steht noch aus und folgt mit einer Nachabrechnung: {metals}",
+    ),
+    "not_counted": ("In none of these figures", "In keiner dieser Zahlen"),
+    "due_anyhow": ("In any case there would be due", "In jedem Fall wären fällig"),
     "worth_all": ("worth of it all", "Wert insgesamt"),
     "outright_offer": ("Sold today as it is, we would pay", "Heute wie es ist verkauft, würden wir zahlen"),
     "three_cases_text": (
@@ -111,7 +119,7 @@ _WORDS: dict[str, tuple[str, str]] = {
     "top_up": ("bought to fill bars", "zugekauft für Barren"),
     "excess_gift": ("given by the house", "Zugabe des Hauses"),
     "fine_held": ("fine metal held", "enthaltenes Feinmetall"),
-    "bars_covered": ("covered even in the low case", "auch im niedrigen Fall gedeckt"),
+    "bars_covered": ("covered in each of the three cases", "in jedem der drei Fälle gedeckt"),
     "covers": ("Bars that the lots cover", "Barren, die die Posten decken"),
     "left": ("left after them, g", "danach übrig, g"),
     "nominal": ("Nominal", "Nennwert"),
@@ -154,6 +162,11 @@ _WORDS: dict[str, tuple[str, str]] = {
     "how_net": (
         "Net = payouts − charges − tax − top-ups − advances − fees.",
         "Saldo = Auszahlungen − Entgelte − Steuer − Zukäufe − Vorschüsse − Gebühren.",
+    ),
+    "how_net_waived": (
+        "Net = payouts − charges − tax − top-ups − advances − fees, less what is too small to pay.",
+        "Saldo = Auszahlungen − Entgelte − Steuer − Zukäufe − Vorschüsse − Gebühren, ohne was zu klein zum "
+        "Zahlen ist.",
     ),
     "all_in": ("All-in", "Alles in allem"),
     "all_in_text": (
@@ -230,11 +243,6 @@ _WORDS: dict[str, tuple[str, str]] = {
     "line_in": ("in, by assay", "hinein, nach Probe"),
     "line_lent": ("house silver needed to part it", "Haussilber, das zum Scheiden nötig war"),
     "line_out": ("came out, your share", "heraus, Ihr Anteil"),
-    "still_to_come": ("Still to come", "Steht noch aus"),
-    "still_to_come_text": (
-        "Of these metals a further settlement follows:",
-        "Über diese Metalle folgt eine Nachabrechnung:",
-    ),
     "becomes": ("What becomes of it", "Was daraus wird"),
     "balances": ("Balances", "Salden"),
     "before": ("before", "vorher"),
@@ -246,8 +254,9 @@ _WORDS: dict[str, tuple[str, str]] = {
     "metal_found": ("weight and fineness together: metal found", "Gewicht und Feingehalt zusammen"),
     "worth_now": ("this settlement", "diese Abrechnung"),
     "worth_text": (
-        "Worth is all metal returned, poured or credited, at spot, and the net.",
-        "Wert ist alles zurückgegebene, gegossene oder gutgeschriebene Metall zum Kurs, und der Saldo.",
+        "Worth is all metal returned, poured or credited, at spot, and the net before advances.",
+        "Wert ist alles zurückgegebene, gegossene oder gutgeschriebene Metall zum Kurs, und der Saldo vor "
+        "Vorschüssen.",
     ),
     "inside_band": ("Inside the band of the quote", "Innerhalb der Spanne des Angebots"),
     "yes": ("yes", "ja"),
@@ -265,8 +274,8 @@ _WORDS: dict[str, tuple[str, str]] = {
     "house_share": ("the house", "das Haus"),
     "owners_word": ("Owner's word", "Wort des Inhabers"),
     "residual_left": (
-        "Residual is in less expected loss less what came back: above zero it is missing.",
-        "Der Rest ist Eingang abzüglich erwartetem Verlust und Rücklauf: über null fehlt er.",
+        "Residual = in − came back − expected loss; above zero it is missing.",
+        "Rest = hinein − zurück − erwarteter Verlust; über null fehlt er.",
     ),
     "tolerated": (
         "The terms tolerate {balance} of what went in.",
@@ -333,9 +342,13 @@ _WORDS: dict[str, tuple[str, str]] = {
     "concessions": ("Concessions", "Nachlässe"),
     "conceded": ("{what}: {rate} in place of {old}", "{what}: {rate} statt {old}"),
     "paid": ("Paid", "Bezahlt"),
+    "paid_to_you": ("Paid to you", "An Sie bezahlt"),
+    "paid_by_you": ("Paid by you", "Von Ihnen bezahlt"),
     "bar_sold": ("What was sold", "Was verkauft wurde"),
     "mark": ("Maker's mark", "Herstellerzeichen"),
-    "open": ("Still open", "Noch offen"),
+    "open_to_you": ("We still owe you", "Wir schulden Ihnen noch"),
+    "open_from_you": ("You still owe us", "Sie schulden uns noch"),
+    "working_whole": ("It is that of the whole lot.", "Er ist der des ganzen Postens."),
     "replaces": ("In place of", "Anstelle von"),
     "credited_lines": ("What is credited", "Was gutgeschrieben wird"),
     "tax_point": ("Tax point", "Leistungszeitpunkt"),

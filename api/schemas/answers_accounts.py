@@ -88,6 +88,7 @@ class SettlementAnswer(Answer):
     notices = notices()
     working = working()
     paid = Amount(allow_none=True)
+    cash_rounding = Amount(allow_none=True)
     open = Amount(allow_none=True)
     reversal = Object(ReversalAnswer, allow_none=True)
     hash = String()

@@ -57,12 +57,25 @@ def _first_of_all(console: Console, document: Document) -> None:
         if notice["code"] in ("charges-above-value", "nothing-valued"):
             console.print()
             console.print(Text(notice["text"], style="bold"))
+    if document["net_range"] is None:
+        likely, currency = document["cases"]["likely"], document["currency"]
+        charges, tax = money(likely["charges_total"]), money(likely["tax_total"])
+        console.print(Text(f"In any case there would be due: charges {charges} and tax {tax} {currency}."))
     if offer := document.get("outright_offer"):
         currency = document["currency"]
         console.print(Text(f"Sold today as it is, the house would pay {money(offer['net'])} {currency}."))
     if document["net_range"] is not None:
         cases = [(name, document["cases"][name]["client_gets"]) for name in CASES]
         show_gets(console, "What the client would get", cases, document["currency"])
+    if document["net_range"] is not None and document["not_valued"]:
+        named = ", ".join(_left_out(document, it) for it in document["not_valued"])
+        console.print(Text(f"In none of these figures: {named}."))
+
+
+def _left_out(document: Document, it: Document) -> str:
+    """What is in no figure, by the item's or the metal's name, and why."""
+    what = it["metal"] if it["item"] is None else document["items"][it["item"]]["description"] or "an item"
+    return f"{what} ({it['reason'].replace('_', ' ')})"
 
 
 def _items(console: Console, items: Sequence[Document]) -> None:
@@ -167,7 +180,7 @@ def _range(console: Console, document: Document) -> None:
     for metal, counts in document["bars_covered"].items():
         if counts:
             covered = ", ".join(str(count) for count in counts)
-            console.print(Text(f"Bars of {metal} covered even in the low case, by line: {covered}."))
+            console.print(Text(f"Bars of {metal} covered in each of the three cases, by line: {covered}."))
 
 
 def _working(console: Console, rows: Sequence[Document]) -> None:

@@ -21,7 +21,7 @@ def show_lots(console: Console, lots: Sequence[tuple[str, Document]], *, working
             show_estimate(console, document, working=working)
         return
     console.rule(Text("Estimates: they bind nobody and are not kept", style="bold"))
-    listed = table("lot", "items", "currency", "least", "likely", "greatest", "worth of it all, likely")
+    listed = table("lot", "items", "currency", "money, least", "likely", "greatest", "with metal, likely")
     for name, document in lots:
         nets = [_end(document["net_range"], end) for end in ("least", "likely", "greatest")]
         worth = _end(document["worth_range"], "likely")

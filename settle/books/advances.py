@@ -60,14 +60,16 @@ def _most(work: Work, row: Row[Any], terms: Terms) -> int:
     most = []
     if row.quote is not None:
         quote = quotes.row_of(work, row.quote)
-        most.append(most_on_quote(quotes.request_of(work, quote.request, terms)))
+        # A quote that could value nothing says nothing of what may be advanced.
+        if quote.document["net_range"] is not None:
+            most.append(most_on_quote(quotes.request_of(work, quote.request, terms)))
     melted, found = bench.melt_of(work, row.number, terms), bench.least_of(work, row.number, terms)
     if melted is not None and found is not None:
         prices.refuse_old(work, terms, found.ppt)
         most.append(most_on_assay(terms, _refined(work, row, terms, melted, found)))
     if not most:
         right = "a melt weight and an assay first"
-        raise Refused(Fault("wrong-state", "", "nothing is quoted and nothing assayed", right))
+        raise Refused(Fault("wrong-state", "", "nothing is valued by a quote and nothing assayed", right))
     return min(most)
 
 

@@ -113,7 +113,7 @@ def _kept(
         right = "one of " + ", ".join(entries)
         r.fault("outturn", "unknown-reference", f'no outturn "{named[:20]}" of {metal}', right)
         named = entries[-1]
-    fineness, u = outturns.assayed(work, named)
+    fineness, u = outturns.assayed(work, named, terms)
     return {
         "metal": metal,
         "line": _line(r),

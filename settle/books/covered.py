@@ -1,6 +1,6 @@
 """What bars a lot covers, before the pour and after it (E4): gathered from what is known of it."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sqlalchemy import Row
@@ -8,7 +8,7 @@ from sqlalchemy import Row
 from settle.books import bench, poured, quotes
 from settle.books.work import Work
 from settle.reckoning import coverage
-from settle.reckoning.bars import Poured, Wishes, read_instructions
+from settle.reckoning.bars import Placed, Poured, Wishes, read_instructions
 from settle.reckoning.concession import concede
 from settle.reckoning.coverage import Covered
 from settle.reckoning.due import Due
@@ -64,17 +64,23 @@ def shown(work: Work, lot: str, terms: Terms, of: Mapping[str, Covered], wishes:
 def refuse_beyond(terms: Terms, of: Covered | None, wishes: Wishes, there: list[Poured], line: int) -> None:
     """Refuse a bar that the lot can't cover, at the most that it may come to (E4)."""
     of = of or Covered(coverage.ITEMS, dict.fromkeys(CASES, 0))
-    if of.places(wishes, there).gift_is_too_much(terms):
-        raise Refused(coverage.fault(of, wishes, line, "/line"))
+    placed = of.places(wishes, there)
+    if placed.given_too_much_mg(terms):
+        raise Refused(coverage.fault(of, wishes, placed, terms, line))
 
 
-def too_much_given(of: Due) -> list[Fault]:
-    """Bars that hold more than the lot covers by more than one over-pour: posted by an owner's word
-    alone (E4)."""
+def not_as_due(of: Due) -> list[Fault]:
+    """Bars that hold more than the client is due, or a whole one that states less, beyond E4's bounds:
+    posted by an owner's word alone."""
+    terms = of.whole.basis.terms
+    return [fault for m, account in of.metals.items() for fault in _not_as_due(m, account.placed, terms)]
+
+
+def _not_as_due(metal: str, placed: Placed, terms: Terms) -> Iterator[Fault]:
     right = 'a bar withdrawn, or an owner\'s word: "override": {"reason": …}'
-    return [
-        Fault("bar-not-covered", "", f"bars of {metal} hold {gift} g more than the lot covers", right)
-        for metal, account in of.metals.items()
-        if account.placed.gift_is_too_much(of.whole.basis.terms)
-        for gift in [plain(in_grams(account.placed.excess_gift_mg), 3)]
-    ]
+    if given_mg := placed.given_too_much_mg(terms):
+        wrong = f"bars of {metal} hold {plain(in_grams(given_mg), 3)} g more than the client is due"
+        yield Fault("bar-not-covered", "", wrong, right)
+    if below_mg := placed.below_too_much_mg(terms):
+        wrong = f"bars of {metal} state {plain(in_grams(below_mg), 3)} g less than the client is due"
+        yield Fault("bar-below-promise", "", wrong, right)

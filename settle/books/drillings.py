@@ -17,11 +17,12 @@ def shown(work: Work, row: Row[Any], terms: Terms) -> dict[str, Any] | None:
     melted = bench.melt_of(work, row.number, terms)
     if melted is None or not melted.drillings_g:
         return None
-    become = KEPT if melted.drillings_whose == HOUSE else terms.drillings
+    whose = HOUSE if row.client is None else melted.drillings_whose
+    become = KEPT if whose == HOUSE else terms.drillings
     gone = holds.is_returned(work, row.number) or bool(holds.returns(work, row.number, holds.DRILLINGS))
     return {
         "weight": printed(melted.drillings_g, terms.weight_unit),
-        "whose": melted.drillings_whose,
+        "whose": whose,
         "become": become,
         "owed": become == RETURNED and not gone,
     }

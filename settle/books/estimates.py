@@ -24,7 +24,8 @@ def answer(work: Work, body: Json, faults: Faults, *, public_only: bool, working
         raise Refused(Fault("forbidden", "/prices", "only the prices in force", "leave it out"))
     r = Reader(body, faults)
     terms = terms_of_business.chosen_for(work, r, None, faults, public_only=public_only)
-    request, weighed_on = read(work, body, terms, faults)
+    # Which scales the house has is nothing for a page.
+    request, weighed_on = read(work, body, terms, faults, {} if public_only else None)
     faults.refuse_if_any()
     rows = Working(kept=working and not public_only)
     quoted = reckon(request, rows)
@@ -50,9 +51,12 @@ def outright_offer(work: Work, asked: Json, quoted: Quoted, buying: str | None) 
     return {"terms": buying, "net": net} if final.net_minor > 0 else None
 
 
-def read(work: Work, body: Json, terms: Terms, faults: Faults) -> tuple[Request, list[Scale | None]]:
-    """The request, with prices in force where none are given, and the scale of each item."""
-    known = scales.known(work)
+def read(
+    work: Work, body: Json, terms: Terms, faults: Faults, known: Mapping[str, Scale] | None = None
+) -> tuple[Request, list[Scale | None]]:
+    """The request, with prices in force where none are given, and the scale of each item: of those that
+    are `known`, else of all that the house has."""
+    known = scales.known(work) if known is None else known
     request = read_request(body, terms, prices.serving(work, terms), known, faults)
     return request, scales_of(body, known)
 

@@ -23,6 +23,7 @@ from settle.books import (
 from settle.books.work import Work
 from settle.reckoning import postings
 from settle.reckoning.exact import Exact, plain
+from settle.reckoning.exact import shown as figure
 from settle.reckoning.ledger import Entry
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
@@ -65,8 +66,14 @@ def hand_over(work: Work, serial: str, body: Json, faults: Faults) -> dict[str, 
 
 def _refuse_otherwise(row: Row[Any], reading_g: Exact, division_g: Exact) -> None:
     poured = bars.read_reading(row.data)
-    # A coarser scale can't show what a finer one did: the coarser division is the one that counts.
+    # A coarser scale can't show what a finer one did: the coarser division is the one that counts, unless
+    # it is so coarse that it tells nothing.
     one = max(poured.division_g, division_g)
+    coarsest = max(poured.division_g, poured.weight_g / 100)
+    if division_g > coarsest:
+        wrong = f"a division of {plain(division_g)} g tells nothing of this bar"
+        right = f"a scale with a division of {figure(coarsest, 3)} g or less"
+        raise Refused(Fault("out-of-range", "/reading", wrong, right))
     if abs(reading_g - poured.weight_g) > one:
         wrong = f"{plain(reading_g)} g, and {plain(poured.weight_g)} g when it was entered"
         right = f"within one division, {plain(one)} g; or the bar withdrawn"

@@ -1,5 +1,6 @@
 """Lots: what one client hands in at one time under one set of terms, from receipt to return."""
 
+from collections.abc import Collection
 from typing import Any
 
 from sqlalchemy import Row, select
@@ -25,7 +26,7 @@ from settle.books import terms as terms_of_business
 from settle.books.columns import moment_text
 from settle.books.tables import bars, lots, reconciliations, recovery_batches, settlements
 from settle.books.work import Work
-from settle.reckoning import document, notices, postings
+from settle.reckoning import coverage, document, notices, postings
 from settle.reckoning.bars import read_instructions
 from settle.reckoning.exact import shown as figure
 from settle.reckoning.item import Item, read_items
@@ -64,7 +65,9 @@ def receive(work: Work, body: Json, faults: Faults) -> dict[str, Any]:
     known = scales.known(work)
     # What comes from the quote was asked about there.
     items = read_items(asked, terms, known, faults, again=not r.has("items"))
-    read_instructions(asked.get("instructions"), terms, faults, "/instructions")
+    wishes = read_instructions(asked.get("instructions"), terms, faults, "/instructions")
+    faults.refuse_if_any()
+    faults.extend(coverage.too_many(terms, items, wishes))
     faults.refuse_if_any()
     number = work.number("L")
     hold_until = work.now + terms.holding_period if terms.holding_period else None
@@ -242,7 +245,9 @@ def instruct(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]
     if not any(r.has(field) for field in ("instructions", "acceptance", *SHARING)):
         r.missing("instructions", "the client's wishes, an acceptance, or a word on sharing a batch")
     wishes = {**instructions(work, lot), **(body.get("instructions") or {})}
-    read_instructions(wishes, terms, faults, "/instructions")
+    read = read_instructions(wishes, terms, faults, "/instructions")
+    faults.refuse_if_any()
+    faults.extend(coverage.too_many(terms, items_of(work, row, terms), read))
     faults.refuse_if_any()
     holds.refuse_returned(work, row)
     if row.batch is not None and any(r.has(field) for field in SHARING):
@@ -294,10 +299,15 @@ def posted_reconciliations(work: Work, batch: str | None) -> dict[str, Row[Any]]
     return reconciled(work, batch) | reconciled(work, recovery)
 
 
-def refuse_if_posted(work: Work, lot: Row[Any]) -> None:
-    """Nothing that a posted reconciliation or settlement rests on is corrected."""
+def refuse_if_posted(work: Work, lot: Row[Any], metals: Collection[str] | None = None) -> None:
+    """Nothing that a posted reconciliation or settlement rests on is corrected. Gold alone decides how much
+    silver it takes to part a lot; so of another metal that is open still what is said may change: `metals`
+    are those of which something is said."""
     posted = posted_reconciliations(work, lot.batch)
     settled = last_settlement(work, lot.number)
+    if metals is not None and "gold" not in metals:
+        posted = {metal: row for metal, row in posted.items() if metal in metals}
+        settled = settled if settled and set(metals) & set(settled.inputs["recovered"]) else None
     rests = [row.id for row in posted.values()] + ([settled.number] if settled else [])
     if rests:
         wrong = f"{', '.join(rests)} rests on it"

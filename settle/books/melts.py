@@ -54,10 +54,16 @@ def _refuse_second(work: Work, row: Row[Any], kind: str, body: Json, party: str 
     if party is not None:
         records.refuse_other(records.standing(work, row.number, kind, body), "party", party)
     if body.get("corrects") is not None:
-        lots.refuse_if_posted(work, row)
+        lots.refuse_if_posted(work, row, (_said_otherwise(standing, body) or None) if party else None)
     elif standing:
         wrong = f"{standing[-1].id} stands already"
         raise Refused(Fault("wrong-state", "", wrong, f'"corrects": "{standing[-1].id}" with a reason'))
+
+
+def _said_otherwise(standing: list[records.Record], body: Json) -> set[str]:
+    """The metals of which a corrected assay says something else."""
+    old, new = (standing[-1].data["finenesses"] if standing else {}), body["finenesses"]
+    return {metal for metal in {*old, *new} if old.get(metal) != new.get(metal)}
 
 
 def _kept(work: Work, row: Row[Any], kind: str, body: Json, told: list[Notice]) -> dict[str, Any]:
@@ -91,7 +97,7 @@ def assay(work: Work, lot: str, body: Json, faults: Faults) -> dict[str, Any]:
     if not records.in_force(work, lot, bench.MELT):
         raise Refused(Fault("wrong-state", "", "it is not melted yet", "a melt weight first"))
     if party != HOUSE:
-        lots.refuse_if_posted(work, row)
+        lots.refuse_if_posted(work, row, body["finenesses"])
         _refuse_no_exchange(work, row, body)
     _refuse_second(work, row, bench.ASSAY, body, party)
     return _kept(work, row, bench.ASSAY, body, [])

@@ -14,7 +14,7 @@ from settle.reckoning.exact import Exact
 from settle.reckoning.item import Scale
 from settle.reckoning.notices import ACIDS, Notice
 from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
-from settle.reckoning.proof import look_at_proof
+from settle.reckoning.proof import least_claimed, look_at_proof
 from settle.reckoning.reading import Json, Kept, Reader
 from settle.reckoning.tables import METALS
 from settle.reckoning.terms import Terms
@@ -103,12 +103,15 @@ def of(work: Work, subject: str, metal: str, terms: Terms) -> list[tuple[str, We
     return [(entry, out) for entry, of_metal, out in found if of_metal == metal and out.weight_g]
 
 
-def assayed(work: Work, entry: str) -> tuple[Exact, Exact]:
-    """Fineness and u of an outturn, parts per thousand: what is poured of it is stated by them (A6)."""
+def assayed(work: Work, entry: str, terms: Terms) -> tuple[Exact, Exact]:
+    """Fineness and u of an outturn, parts per thousand: what is poured of it is stated by them (A6), and by
+    no less u than the terms of whom it is poured for let its method claim."""
     found = records.find(work, entry)
     if found is None:
         raise LookupError(f"no outturn {entry}")
-    return bench.read_fineness(Kept(found.data).object("assay"))
+    assay = Kept(found.data).object("assay")
+    fineness, u = bench.read_fineness(assay)
+    return fineness, least_claimed(terms, assay.data.get("method"), u)
 
 
 def any_of(work: Work, subject: str) -> bool:

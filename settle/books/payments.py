@@ -22,10 +22,12 @@ def pay(work: Work, name: str, body: Json, faults: Faults) -> dict[str, Any]:
     row = settlements.row_of(work, name)
     terms = terms_of_business.find(work, row.document["terms"])
     r = Reader(body, faults)
-    minor = till.read_amount(r, terms.currency)
     paid_in = r.word("paid_in", till.PAID_IN)
-    faults.refuse_if_any()
     is_open = settlements.open_minor(work, row)
+    # Too little for any coin is closed by a payment of nothing.
+    nothing = paid_in == "cash" and is_open != 0 and till.closing(terms, paid_in, abs(is_open)) == 0
+    minor = till.read_amount(r, terms.currency, may_be_nothing=nothing)
+    faults.refuse_if_any()
     _refuse_state(row, is_open)
     closing = till.closing(terms, paid_in, abs(is_open))
     _refuse_more(is_open, closing, minor, terms.currency)

@@ -14,7 +14,7 @@ from settle.books.columns import Member, moment_text
 from settle.books.tables import clients, quotes, records, reversals, settlements, terms
 from settle.books.work import Work
 from settle.reckoning import document, postings
-from settle.reckoning.exact import decimal
+from settle.reckoning.exact import exactly
 from settle.reckoning.ledger import owner_of
 from settle.reckoning.money import Price, minor_units, printed_money
 from settle.reckoning.price import binds_price
@@ -134,9 +134,9 @@ def _likely_sold(quoted: Json) -> Iterator[tuple[str, str, int, int]]:
     """Metal, currency, milligrams and minor units of what a quote would buy in the likely case."""
     currency = quoted["currency"]
     for metal, account in quoted["cases"]["likely"]["metals"].items():
-        mg = milligrams(decimal(account["sold"]["g"]))
+        mg = milligrams(exactly(account["sold"]["g"]))
         if mg:
-            yield metal, currency, mg, minor_units(decimal(account["payout"]["amount"]), currency)
+            yield metal, currency, mg, minor_units(exactly(account["payout"]["amount"]), currency)
 
 
 def _open(at: datetime) -> Select[Any]:

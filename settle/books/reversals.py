@@ -11,6 +11,7 @@ from sqlalchemy import Row
 from settle.books import (
     bar_sales,
     bars,
+    erased,
     events,
     handovers,
     held,
@@ -135,6 +136,8 @@ def purchase(work: Work, number: str, body: Json, issuer: Json, faults: Faults) 
     reason = undone.reason_of(body, faults)
     row = purchases.row_of(work, number)
     undone.refuse_undone(work, number)
+    # Money was paid at once, so nothing of the entry names the client.
+    erased.refuse_erased(work, row.client)
     _refuse_gone_on(work, number)
     note = _credit_note(work, row.document, reason, issuer)
     undone.undo(work, number, reason, [number], number=note["number"], document=note)

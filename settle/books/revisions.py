@@ -7,9 +7,9 @@ from sqlalchemy import Row
 from settle.books import erased, estimates, lots, owner, personal, prices, quotes, records
 from settle.books import terms as terms_of_business
 from settle.books.work import Work
-from settle.reckoning import document
+from settle.reckoning import concession, document
 from settle.reckoning.concession import conceded
-from settle.reckoning.problems import Fault, Faults, Refused
+from settle.reckoning.problems import NO_FAULTS, Fault, Faults, Refused
 from settle.reckoning.quote import reckon
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.terms import Terms
@@ -101,10 +101,11 @@ def _refuse_late(work: Work, row: Row[Any], state: str) -> None:
 
 def _refuse_dearer(work: Work, row: Row[Any], terms: Terms, before: list[Json], made: Json) -> None:
     """A concession that would cost the client something is none."""
+    old, better = (concession.concede(terms, of, NO_FAULTS) for of in (before, [*before, made]))
     least, new = (
         reckon(quotes.request_of(work, {**row.request, "concessions": of}, terms), SILENT).net_range[1]
         for of in (before, [*before, made])
     )
-    if new < least:
+    if concession.is_worse(old, better) or new < least:
         wrong = "the client would get less with it than without"
         raise Refused(Fault("contradiction", "/rate", wrong, "a rate that is better for the client"))

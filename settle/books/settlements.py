@@ -233,12 +233,13 @@ def shown(work: Work, name: str) -> dict[str, Any]:
 
 
 def _paid(work: Work, row: Row[Any]) -> dict[str, Any]:
-    """How much is paid and how much still open; nothing yet of a draft."""
+    """How much is paid, what of it is rounding of cash, and how much still open; nothing yet of a draft."""
     if row.state == "draft":
-        return {"paid": None, "open": None}
-    currency = row.document["currency"]
+        return dict.fromkeys(("paid", "cash_rounding", "open"))
+    currency, paid = row.document["currency"], till.paid_minor(work, row.number)
     return {
-        "paid": printed_money(till.paid_minor(work, row.number), currency),
+        "paid": printed_money(paid, currency),
+        "cash_rounding": printed_money(paid - till.closed_minor(work, row.number), currency),
         "open": printed_money(open_minor(work, row), currency),
     }
 
@@ -261,7 +262,8 @@ def post(work: Work, name: str, body: Json, faults: Faults) -> dict[str, Any]:
 
     Raises `Refused`: `wrong-state`; `frozen`, as settling sells metal to the house and makes bars the
     client's; `changed-since-seen` where what it rests on changed since; `bar-not-covered` for bars that
-    the lot doesn't cover, unless by an owner's word (E4).
+    the lot doesn't cover, `bar-below-promise` for one that states far less than it takes, unless by an
+    owner's word (E4).
     """
     word = owner.word(work, Reader(body, faults))
     faults.refuse_if_any()
@@ -277,11 +279,11 @@ def post(work: Work, name: str, body: Json, faults: Faults) -> dict[str, Any]:
         wrong = f"since it was drafted, these changed: {', '.join(changed)}"
         raise Refused(Fault("changed-since-seen", "", wrong, "a new draft, looked at"))
     reckoned, final = _reckoned(work, inputs)
-    given_away = covered.too_much_given(final)
-    if given_away and word is None:
-        raise Refused(*given_away)
+    unlike_due = covered.not_as_due(final)
+    if unlike_due and word is None:
+        raise Refused(*unlike_due)
     number = work.number("S")
-    about = {"number": number, "posted_at": work.moment, "owners_word": word if given_away else None}
+    about = {"number": number, "posted_at": work.moment, "owners_word": word if unlike_due else None}
     kept = {**about, **reckoned}
     work.connection.execute(
         settlements.update()
@@ -307,7 +309,7 @@ def again(work: Work, row: Row[Any]) -> tuple[dict[str, Any], Entry, list[Fault]
     away that an owner must have said (E4)."""
     reckoned, final = _reckoned(work, row.inputs)
     about = {k: row.document[k] for k in ("number", "posted_at", "owners_word")}
-    return about | reckoned, _entry(row.number, row.inputs, final), covered.too_much_given(final)
+    return about | reckoned, _entry(row.number, row.inputs, final), covered.not_as_due(final)
 
 
 def listed(work: Work, page: Page, wanted: Wanted = ALL) -> tuple[list[dict[str, Any]], Listed]:

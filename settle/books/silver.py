@@ -20,7 +20,7 @@ from settle.books.tables import records as records_table
 from settle.books.work import Work
 from settle.reckoning import postings
 from settle.reckoning.credits import AGREED, Compared, compare
-from settle.reckoning.exact import decimal, largest_remainder, signed_decimal
+from settle.reckoning.exact import exactly, largest_remainder
 from settle.reckoning.problems import Fault, Faults, Refused
 from settle.reckoning.reading import Json, Reader
 from settle.reckoning.weight import milligrams, printed
@@ -74,7 +74,7 @@ def _returned_mg(work: Work, pot: Pot, account: Json) -> dict[str, int]:
     no more than was lent; what is held counts at its estimate."""
     terms = pots.terms_of(work, pot)
     lent_mg = {b: sum(w.fine_mg for w in loans.of(work, b, SILVER, terms)) for b in pot.batches}
-    share_mg = milligrams(signed_decimal(account["house_share"]["g"]))
+    share_mg = milligrams(exactly(account["house_share"]["g"]))
     back_mg = min(max(0, share_mg), sum(lent_mg.values()))
     return dict(zip(lent_mg, largest_remainder(back_mg, list(lent_mg.values())), strict=True))
 
@@ -96,7 +96,7 @@ def credited(work: Work) -> dict[str, tuple[int, datetime]]:
     for row in work.connection.execute(query):
         account = row.document["cases"]["final"]["metals"].get(SILVER)
         if account is not None:
-            found[row.lot] = (milligrams(decimal(account["accountable"]["g"])), row.posted_at)
+            found[row.lot] = (milligrams(exactly(account["accountable"]["g"])), row.posted_at)
     return found
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Text, select, type_coerce
+from sqlalchemy import Text, func, select, type_coerce
 
 from settle.books import chain
 from settle.books.columns import moment_text
@@ -115,7 +115,9 @@ def _public_in_force(work: Work, *, outright: bool) -> str | None:
 
 
 def _public(work: Work) -> Iterator[Terms]:
-    newest = select(terms.c.id).where(terms.c.public == 1).order_by(terms.c.n.desc())
+    """Public terms, the newest first; a version that another of its name took the place of is none."""
+    of_name = select(func.max(terms.c.n)).group_by(terms.c.name)
+    newest = select(terms.c.id).where(terms.c.public == 1, terms.c.n.in_(of_name)).order_by(terms.c.n.desc())
     return (find(work, number) for number in work.connection.execute(newest).scalars())
 
 

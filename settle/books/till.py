@@ -28,7 +28,7 @@ PAID_IN = tuple(PLACES)
 WORDS = "payment"
 
 
-def read_amount(r: Reader, currency: str, field: str = "amount") -> int:
+def read_amount(r: Reader, currency: str, field: str = "amount", *, may_be_nothing: bool = False) -> int:
     """The amount of a payment in the currency of what it pays; minor units."""
     if not r.has(field):
         r.missing(field, f'money such as {{"amount": "100.00", "currency": "{currency}"}}')
@@ -38,7 +38,7 @@ def read_amount(r: Reader, currency: str, field: str = "amount") -> int:
     if given and given != currency:
         inner.fault("currency", "other-currency", f"{given} can't pay what is in {currency}", currency)
     minor = _whole(inner, value, currency)
-    if value == 0:
+    if value == 0 and not may_be_nothing:
         inner.fault("amount", "out-of-range", "nothing", "an amount above zero")
     return minor
 
@@ -90,6 +90,8 @@ def pay(
     """Keep and post a payment. `body` says `paid_in`, and may say `who` took or gave it and a `reference`.
     `rounding_minor` is what it is above what it closes, with the payment's sign (F4)."""
     name = work.name("PM")
+    if rounding_minor:
+        text += f", {amount(abs(minor), terms.currency)} in cash"
     data = {"text": text, "minor": minor, "currency": terms.currency, "paid_in": body["paid_in"]}
     data["rounding_minor"] = rounding_minor
     work.connection.execute(
@@ -166,11 +168,12 @@ def shown(work: Work, row: Row[Any]) -> dict[str, Any]:
 
 
 def _told(data: Json) -> dict[str, Any]:
-    sign = 1 if data["minor"] > 0 else -1
+    # What it closes says which way it went; the money itself may be nothing.
+    sign = 1 if data["minor"] - data["rounding_minor"] > 0 else -1
     return {
         "amount": printed_money(sign * data["minor"], data["currency"]),
         "cash_rounding": printed_money(sign * data["rounding_minor"], data["currency"]),
-        "direction": "to_client" if data["minor"] > 0 else "from_client",
+        "direction": "to_client" if sign > 0 else "from_client",
         "paid_in": data["paid_in"],
     }
 

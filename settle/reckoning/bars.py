@@ -49,6 +49,8 @@ class Wishes:
 
 
 NO_WISHES = Wishes()
+# Between the finenesses that bars usually have, 995 and 999.9 ‰, lies less (common practice, no source).
+_MOST_PURER_PPT = Exact(10)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +94,17 @@ class Bar:
     gift_mg: int = 0
     below_mg: int = 0
 
+    def is_too_much(self, terms: Terms) -> bool:
+        """Whether the house gives away more in it than one over-pour and what is purer than promised (E4)."""
+        purer_g = (self.nominal_g or ZERO) * _MOST_PURER_PPT / WHOLE_PPT
+        return in_grams(self.gift_mg) > terms.over_pour_g + purer_g
+
+    def is_too_little(self, terms: Terms) -> bool:
+        """Whether a whole bar takes more that it doesn't state than one over-pour, the step of stated
+        weights, and what is purer than it states: the client would lose it."""
+        purer_g = in_grams(self.takes_mg) * _MOST_PURER_PPT / WHOLE_PPT
+        return in_grams(self.below_mg) > terms.over_pour_g + terms.stating_step_g + purer_g
+
 
 @dataclass(frozen=True, slots=True)
 class Placed:
@@ -116,9 +129,19 @@ class Placed:
         """What all of them take."""
         return sum(bar.takes_mg * number for bar, number in self.runs)
 
-    def gift_is_too_much(self, terms: Terms) -> bool:
-        """Whether the house would give away more than one over-pour: not without an owner's word (E4)."""
+    def excess_is_too_much(self, terms: Terms) -> bool:
+        """Whether bars go beyond A by more than one over-pour (E4)."""
         return in_grams(self.excess_gift_mg) > terms.over_pour_g
+
+    def given_too_much_mg(self, terms: Terms) -> int:
+        """What the house would give away beyond E4's bounds, all bars of the metal together and each by
+        itself: not without an owner's word."""
+        by_bar = sum(bar.gift_mg for bar in self.bars if bar.is_too_much(terms))
+        return by_bar + (self.excess_gift_mg if self.excess_is_too_much(terms) else 0)
+
+    def below_too_much_mg(self, terms: Terms) -> int:
+        """What whole bars take and don't state, beyond what weighing and stating leave: the client's loss."""
+        return sum(bar.below_mg for bar in self.bars if bar.is_too_little(terms))
 
 
 def read_instructions(data: object, terms: Terms, faults: Faults, pointer: str = "") -> Mapping[str, Wishes]:

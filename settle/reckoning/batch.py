@@ -234,7 +234,7 @@ def _note_shares(
     words = {
         "D1": "the assayed fine weight itself",
         "H2": "came back in proportion to assayed fine weight, none more than its own",
-        "H3": terms.silver_rule.replace("_", " ") + ", kept within 0 and the lot's own",
+        "H3": _SHARED_BY[terms.silver_rule],
     }[rule]
     for lot, own, share in zip(lots, own_mg, shares.lots_mg, strict=True):
         working.note(
@@ -248,6 +248,14 @@ def _note_shares(
             lent=in_grams(lent_mg),
             came_back=in_grams(back_mg),
         )
+
+
+# How a lot's silver comes about (H3), by the rule of the terms.
+_SHARED_BY = {
+    "pro_rata": "came back in proportion to the loan and each lot's own, kept within 0 and the lot's own",
+    "house_first": "own − (own + needed to part it) × (1 − came back ÷ (lent + all lots' own)), kept within "
+    "0 and the lot's own",
+}
 
 
 def in_words(account: Reconciled) -> str:

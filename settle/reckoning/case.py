@@ -8,10 +8,10 @@ from settle.reckoning.charges import ChargeLine
 from settle.reckoning.due import Due, DueCharge, DueTax, due
 from settle.reckoning.exact import Exact, plain, shown
 from settle.reckoning.money import PLACES, printed_money
-from settle.reckoning.statement import MetalAccount, Statement, house_worth_minor
+from settle.reckoning.statement import MetalAccount, Statement, house_worth_minor, worth_minor
 from settle.reckoning.tariff import WEIGHT_BASES, Tax
 from settle.reckoning.terms import Terms
-from settle.reckoning.weight import places, printed
+from settle.reckoning.weight import places, printed, printed_down
 
 Document = dict[str, Any]
 
@@ -55,10 +55,10 @@ def _case(of: Due, waived_minor: int, net_minor: int, metals: Mapping[str, Metal
 
 
 def _gets(of: Statement, metals: Mapping[str, MetalAccount], net_minor: int) -> Document:
-    """What the client gets, metal and money, and what all of the lot's account is worth (V of G2);
-    no worth where no metal has a price."""
+    """What the client gets by this document, metal and money, and what that is worth; no worth where no
+    metal of it has a price."""
     unit, currency = of.basis.terms.weight_unit, of.basis.terms.currency
-    has_worth = any(metal in of.basis.prices for metal in of.metals)
+    has_worth = any(metal in of.basis.prices for metal in metals)
 
     def weights(what: str) -> Document:
         found = {m: getattr(account, what) for m, account in metals.items()}
@@ -70,7 +70,7 @@ def _gets(of: Statement, metals: Mapping[str, MetalAccount], net_minor: int) -> 
         "metal_account": weights("account_mg"),
         "drillings": weights("drillings_back_mg"),
         "money": printed_money(net_minor, currency),
-        "worth": printed_money(of.worth_minor, currency) if has_worth else None,
+        "worth": printed_money(worth_minor(of.basis, metals, net_minor), currency) if has_worth else None,
     }
 
 
@@ -134,9 +134,9 @@ def _bar(bar: Bar, unit: str) -> Document:
 def stated(poured: Poured, unit: str) -> Document:
     """What a poured bar states (A6)."""
     return {
-        "stated_weight": printed(poured.stated_g, unit),
+        "stated_weight": printed_down(poured.stated_g, unit),
         "stated_fineness": plain(poured.stated_ppt),
-        "stated_fine": printed(poured.stated_mg, unit),
+        "stated_fine": printed_down(poured.stated_mg, unit),
     }
 
 

@@ -41,7 +41,7 @@ def compare(quoted: Quoted, refined: Refined, final: Statement) -> tuple[Step, .
     if not quoted.is_valued:
         return ()
     before = statement(_quoted_basis(quoted, refined))
-    steps = [Step("quote", before.worth_minor, 0, "What the quote called likely.")]
+    steps = [Step("quote", before.worth_minor, 0, _of_quote(quoted, refined))]
     for name, basis in _replayed(quoted, refined, final):
         after = statement(basis) if basis is not final.basis else final
         difference = after.worth_minor - before.worth_minor
@@ -106,6 +106,7 @@ def _replayed(quoted: Quoted, refined: Refined, final: Statement) -> Iterator[tu
         poured=refined.poured,
         terms=final.basis.terms,
         sold_before_mg=refined.sold_before_mg,
+        taken_before_minor=refined.posted.taken_minor,
     )
     yield "instructions", basis
     basis = replace(basis, prices=refined.prices)
@@ -124,6 +125,13 @@ def _sentence(name: str, quoted: Quoted, refined: Refined, before: Statement, af
     }[name](quoted, refined, before, after)
     edges = _edges(before, after)
     return f"{plain_words} {edges}" if edges else plain_words
+
+
+def _of_quote(quoted: Quoted, refined: Refined) -> str:
+    settled = [metal for metal in quoted.bands if metal in refined.recovered_g]
+    if not settled or len(settled) == len(quoted.bands):
+        return "What the quote called likely."
+    return f"What the quote called likely of {' and '.join(settled)}."
 
 
 def _of_weight(quoted: Quoted, refined: Refined, before: Statement, after: Statement) -> str:
@@ -169,9 +177,9 @@ def _of_recovery(quoted: Quoted, refined: Refined, before: Statement, after: Sta
 def _of_instructions(quoted: Quoted, refined: Refined, before: Statement, after: Statement) -> str:
     told = []
     if quoted.request.wishes != refined.wishes:
-        told.append("the client's wishes changed since the quote")
+        told.append("the client's wishes changed")
     if before.basis.terms != after.basis.terms:
-        told.append("a concession was made since the quote")
+        told.append("a concession was made")
     for metal, account in after.metals.items():
         poured, planned = account.placed.number, before.metals[metal].placed.number
         if poured != planned:
@@ -179,7 +187,7 @@ def _of_instructions(quoted: Quoted, refined: Refined, before: Statement, after:
     told += _sold_otherwise(before, after)
     if not told and before.worth_minor == after.worth_minor:
         return "Bars and remainder are as the quote had them."
-    return "; ".join(told or ["bars as they were poured"]).capitalize() + "."
+    return f"Not as quoted: {'; '.join(told or ['bars as they were poured'])}."
 
 
 def _sold_otherwise(before: Statement, after: Statement) -> Iterator[str]:

@@ -55,6 +55,16 @@ def _charge(terms: Terms, r: Reader) -> Terms:
     return replace(terms, charges=tuple(new if charge is old else charge for charge in terms.charges))
 
 
+def is_worse(old: Terms, new: Terms) -> bool:
+    """Whether a rate is worse for the client than it was, whatever the lot comes to. Of a charge that had
+    tiers that is not told by its rate."""
+    rates = ((old.metals[m], new.metals[m]) for m in old.metals)
+    if any(b.payout_rate < a.payout_rate or b.accountable < a.accountable for a, b in rates):
+        return True
+    charges = zip(old.charges, new.charges, strict=True)
+    return any(b.minimum > a.minimum or (b.rate > a.rate and not a.tiers) for a, b in charges)
+
+
 def shown_all(terms: Terms, made: Iterable[Json]) -> list[dict[str, Any]]:
     """Concessions as documents print them, each beside the rate of the terms that it replaces."""
     kept = ("replaces", "metal", "charge", "rate", "minimum", "reason")

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from settle.reckoning.band import Fine, band
-from settle.reckoning.bars import Placed, Poured, Wishes, place, plan
+from settle.reckoning.bars import Placed, Poured, Wishes, bound_fault, place, plan
 from settle.reckoning.batch import Weighed
 from settle.reckoning.exact import Exact, plain
 from settle.reckoning.item import Item
@@ -40,6 +40,16 @@ def by_items(terms: Terms, items: tuple[Item, ...]) -> dict[str, Covered]:
     """Before the assay: the band of the items (C4)."""
     _, _, bands = bands_of(Request(terms, items, {}, {}), SILENT)
     return {m: _in_cases(ITEMS, terms, m, of.recovered_g) for m, of in bands.items()}
+
+
+def too_many(terms: Terms, items: tuple[Item, ...], wishes: Mapping[str, Wishes]) -> list[Fault]:
+    """Of each metal the line that fits more bars in the high case than are poured (E1)."""
+    covered = by_items(terms, items)
+    counts = {
+        m: plan(wish, covered[m].accountable_mg["high"]).counts for m, wish in wishes.items() if m in covered
+    }
+    found = (bound_fault(of_metal, f"/instructions/{metal}") for metal, of_metal in counts.items())
+    return [fault for fault in found if fault is not None]
 
 
 def by_assay(
@@ -96,12 +106,17 @@ def shown(of: Covered, wishes: Wishes, poured: Sequence[Poured], unit: str) -> d
     }
 
 
-def fault(of: Covered, wishes: Wishes, line: int, pointer: str) -> Fault:
-    """That a bar is not covered: how many of its line are at most, and what is left after them (E4)."""
+def fault(of: Covered, wishes: Wishes, placed: Placed, terms: Terms, line: int) -> Fault:
+    """That a bar is not covered: how many of its line are at most, and what is left after them; or by
+    how much it holds more than its line takes (E4)."""
+    right = 'no more bars than are covered, or an owner\'s word: "override": {"reason": …}'
+    if not placed.excess_is_too_much(terms):
+        given = plain(in_grams(placed.given_too_much_mg(terms)), 3)
+        wrong = f"it would hold {given} g fine more than line {line} takes"
+        return Fault("bar-not-covered", "/line", wrong, right)
     planned, left_mg = _fitting(of, wishes, "high")
     count = planned.counts[line]
     by = {ITEMS: "its items", ASSAY: "its assay", ACCOUNT: "its account"}[of.rests_on]
     bars, left = f"{count} bar{'' if count == 1 else 's'}", plain(in_grams(left_mg), 3)
     wrong = f"by {by} the lot covers at most {bars} of line {line}, with {left} g left over"
-    right = 'no more bars than are covered, or an owner\'s word: "override": {"reason": …}'
-    return Fault("bar-not-covered", pointer, wrong, right)
+    return Fault("bar-not-covered", "/line", wrong, right)

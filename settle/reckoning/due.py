@@ -24,6 +24,12 @@ class Posted:
     fees_minor: int = 0
     advances_minor: int = 0
 
+    @property
+    def taken_minor(self) -> int:
+        """All that was taken off what was paid for metal; a top-up aside."""
+        lines = sum(self.charges.values()) + sum(self.taxes.values())
+        return lines + self.fees_minor + self.advances_minor
+
 
 NOTHING = Posted()
 

@@ -69,6 +69,11 @@ def half_away(value: Exact, places: int) -> int:
     return nearest if scaled >= 0 else -nearest
 
 
+def down(value: Exact, places: int) -> int:
+    """`value` in units of 10^-places, down (A6, A8)."""
+    return int(value * int(10**places) // 1)
+
+
 def down_to(value: Exact, step: Exact) -> Exact:
     """The greatest multiple of `step` not above `value` (A6)."""
     return (value // step) * step

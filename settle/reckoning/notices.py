@@ -9,6 +9,7 @@ from settle.reckoning.due import Due
 from settle.reckoning.exact import Exact, fixed, plain, shown
 from settle.reckoning.item import Item, Scale
 from settle.reckoning.money import PLACES, Price, amount, minor_units
+from settle.reckoning.price import Prices
 from settle.reckoning.proof import DIFFERENCE, FIRE_ASSAY, most_stated
 from settle.reckoning.quote import Quoted, Request
 from settle.reckoning.settlement import Refined
@@ -85,10 +86,7 @@ def _worth_nothing(quoted: Quoted) -> Iterable[Notice]:
     """That nothing can be valued yet, and what happens next; or that refining takes more than it brings."""
     terms, likely = quoted.request.terms, quoted.cases["likely"]
     if not quoted.is_valued:
-        text = "Nothing here can be valued before it is melted and assayed; the account follows the assay."
-        if terms.advance_share:
-            text += " Money may be advanced on it."
-        yield Notice("nothing-valued", text, SHOP)
+        yield Notice("nothing-valued", _why_nothing(quoted), SHOP)
     elif quoted.worth_refining is False:
         paid = amount(likely.charges_minor + likely.tax_minor, terms.currency)
         text = f"Charges and tax, {paid} {terms.currency}, take up all that the metal is worth."
@@ -98,16 +96,25 @@ def _worth_nothing(quoted: Quoted) -> Iterable[Notice]:
         yield Notice("no-price", text, OURS)
 
 
+def _why_nothing(quoted: Quoted) -> str:
+    """What is on assay only may come to something; a metal that the terms don't account for never will."""
+    terms = quoted.request.terms
+    if all(item.holds for item in quoted.request.items):
+        return f"Under these terms nothing is paid for {' and '.join(sorted(quoted.contents))}."
+    text = "Nothing here can be valued before it is melted and assayed; the account follows the assay."
+    return text + (" Money may be advanced on it." if terms.advance_share else "")
+
+
 def _bars_not_covered(quoted: Quoted) -> Iterable[Notice]:
     """Of each numbered line what isn't covered, in low and in likely (E4)."""
     for metal, wishes in quoted.request.wishes.items():
         if metal not in quoted.bands:
             continue
-        likely = quoted.cases["likely"].metals[metal].placed.counts
-        for i, (line, sure) in enumerate(zip(wishes.lines, quoted.bars_covered(metal), strict=True)):
+        low, likely = (quoted.cases[case].metals[metal].placed.counts for case in ("low", "likely"))
+        for i, line in enumerate(wishes.lines):
             asked = line.count if isinstance(line.count, int) else likely[i]
-            if sure < asked:
-                text = f"Of {asked} {metal} bars in line {i + 1}, {sure} are covered in the low case"
+            if low[i] < asked or likely[i] < asked:
+                text = f"Of {asked} {metal} bars in line {i + 1}, {low[i]} are covered in the low case"
                 text += f" and {likely[i]} in the likely one." if likely[i] < asked else "."
                 yield Notice("bars-not-covered", text, OURS)
 
@@ -150,7 +157,7 @@ def of_wishes(terms: Terms, wishes: Mapping[str, Wishes]) -> list[Notice]:
     steps = terms.fineness_steps_ppt
     for metal, wish in wishes.items():
         for line in wish.lines:
-            promised = shown(line.fineness_ppt, 1)
+            promised = plain(line.fineness_ppt)
             if steps and line.fineness_ppt > steps[-1]:
                 text = (
                     f"A {metal} bar of {promised} ‰ is promised; the house states {plain(steps[-1])} at most."
@@ -170,7 +177,7 @@ def _proof(terms: Terms, wishes: Mapping[str, Wishes]) -> Iterable[Notice]:
     for metal, wish in wishes.items():
         for promised in dict.fromkeys(line.fineness_ppt for line in wish.lines):
             if not steps or promised <= steps[-1]:
-                yield from _proof_of(f"A {metal} bar of {shown(promised, 1)} ‰", promised, most_stated(terms))
+                yield from _proof_of(f"A {metal} bar of {plain(promised)} ‰", promised, most_stated(terms))
 
 
 def _proof_of(bar: str, promised: Exact, at_best: Mapping[str, Exact]) -> Iterable[Notice]:
@@ -209,18 +216,24 @@ def of_settlement(refined: Refined, of: Due) -> list[Notice]:
 
 def _gifts(of: Due) -> Iterable[Notice]:
     terms, prices = of.whole.basis.terms, of.whole.basis.prices
+    answered = " That is beyond one over-pour: an owner answers for it, or a bar is withdrawn."
     for metal, account in of.metals.items():
-        gift_mg = account.placed.excess_gift_mg
-        if not gift_mg:
-            continue
-        text = f"Bars of {metal} hold {fixed(gift_mg, 3)} g more than the lot covers: the house gives it away"
-        if metal in prices:
-            worth = amount(minor_units(prices[metal].value(gift_mg), terms.currency), terms.currency)
-            text += f", worth {worth} {terms.currency}"
-        text += "."
-        if account.placed.gift_is_too_much(terms):
-            text += " Posting this wants an owner's word, or a bar withdrawn."
-        yield Notice("bars-above-account", text, OURS)
+        too_much_mg = account.placed.given_too_much_mg(terms)
+        if gift_mg := max(too_much_mg, account.placed.excess_gift_mg):
+            text = f"Bars of {metal} hold {fixed(gift_mg, 3)} g more than the client is due"
+            text += f": the house gives it away{_worth(prices, metal, gift_mg, terms)}."
+            yield Notice("bars-above-account", text + (answered if too_much_mg else ""), OURS)
+        if below_mg := account.placed.below_too_much_mg(terms):
+            text = f"Bars of {metal} state {fixed(below_mg, 3)} g less than the client is due"
+            text += f": he loses it{_worth(prices, metal, below_mg, terms)}."
+            yield Notice("bars-below-account", text + answered, OURS)
+
+
+def _worth(prices: Prices, metal: str, weight_mg: int, terms: Terms) -> str:
+    if metal not in prices:
+        return ""
+    minor = minor_units(prices[metal].value(weight_mg), terms.currency)
+    return f", worth {amount(minor, terms.currency)} {terms.currency}"
 
 
 def _tax_assumed(terms: Terms) -> Iterable[Notice]:

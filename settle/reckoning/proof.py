@@ -36,6 +36,11 @@ def look_at_proof(r: Reader, u_ppt: Exact, stated_under: Iterable[Terms]) -> Non
         r.fault(field, "out-of-range", wrong, f"a standard uncertainty of {plain(least)} ‰ or more")
 
 
+def least_claimed(terms: Terms, method: str | None, u_ppt: Exact) -> Exact:
+    """The u that a fineness is stated with: no less than the terms let its method claim (A6)."""
+    return max(u_ppt, terms.least_u_ppt.get(method or "", ZERO))
+
+
 def most_stated(terms: Terms) -> Mapping[str, Exact]:
     """By each method that the terms name, the highest fineness that it can state: that of pure metal."""
     return {method: stated_fineness(terms, WHOLE_PPT, u) for method, u in terms.least_u_ppt.items()}

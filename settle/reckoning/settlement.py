@@ -145,6 +145,7 @@ def settle(terms: Terms, refined: Refined, working: Working = SILENT) -> Stateme
         refined.advances_minor,
         refined.fees_minor,
         refined.sold_before_mg,
+        refined.posted.taken_minor,
         refined.drillings(terms, refined.assay_ppt),
     )
     return statement(basis, working.of_case("final"))

@@ -45,7 +45,7 @@ def drillings_of(terms: Terms, weight_g: Exact, whose: str, ppt: Mapping[str, Ex
 class Basis:
     """What a statement rests on. `recovered_g` is R by metal, exact grams; `poured` is given
     once bars are poured; advances and fees are minor units. `sold_before_mg` is what an earlier
-    settlement sold of a metal, which stays sold (H8)."""
+    settlement sold of a metal, which stays sold; `taken_before_minor` all that it took in money (H8)."""
 
     terms: Terms
     recovered_g: Mapping[str, Exact]
@@ -56,6 +56,7 @@ class Basis:
     advances_minor: int = 0
     fees_minor: int = 0
     sold_before_mg: Mapping[str, int] = field(default_factory=dict)
+    taken_before_minor: int = 0
     drillings: Drillings = field(default_factory=Drillings)
 
 
@@ -118,10 +119,15 @@ class Statement:
     def worth_minor(self) -> int:
         """V = metal returned, poured or credited × spot + net before what is waived, advances left
         out, by A3 (G2)."""
-        prices = self.basis.prices
-        metal = sum((prices[m].value(a.returned_mg) for m, a in self.metals.items() if m in prices), ZERO)
-        money = Exact(self.net_minor + self.basis.advances_minor, 10 ** PLACES[self.basis.terms.currency])
-        return minor_units(metal + money, self.basis.terms.currency)
+        return worth_minor(self.basis, self.metals, self.net_minor + self.basis.advances_minor)
+
+
+def worth_minor(basis: Basis, metals: Mapping[str, MetalAccount], money_minor: int) -> int:
+    """Metal that is returned, poured or credited × spot, and money, by A3; a metal without a price is
+    worth nothing here."""
+    prices, currency = basis.prices, basis.terms.currency
+    metal = sum((prices[m].value(a.returned_mg) for m, a in metals.items() if m in prices), ZERO)
+    return minor_units(metal + Exact(money_minor, 10 ** PLACES[currency]), currency)
 
 
 def waived_minor(terms: Terms, net_minor: int) -> int:
@@ -283,13 +289,20 @@ def _remainders(
         elif wish[metal] == "shot":
             shot = left
         else:
-            owed = due_minor - sum(a.payout_minor for a in done.values())
+            owed = due_minor + _net_before(basis, done) - sum(a.payout_minor for a in done.values())
             before = basis.sold_before_mg.get(metal)
             sold = _least_sold(basis, metal, owed, left) if before is None else before
             shot = left - sold
         payout = _payout(basis, metal, sold, working)
         done[metal] = replace(account, sold_mg=sold, shot_mg=shot, account_mg=credited, payout_minor=payout)
     return {m: done[m] for m in accounts}
+
+
+def _net_before(basis: Basis, accounts: Mapping[str, MetalAccount]) -> int:
+    """The net of earlier settlements: it was due by them, and no metal of this one covers it again (H8)."""
+    before = [account for metal, account in accounts.items() if metal in basis.sold_before_mg]
+    paid = sum(account.payout_minor - account.top_up_minor for account in before)
+    return paid - basis.taken_before_minor
 
 
 def _payout(basis: Basis, metal: str, sold_mg: int, working: Working) -> int:

@@ -4,12 +4,12 @@ The only room that knows Pint. Pint is the authority on factors; numbers and
 unit names are read by us, strictly, because its own parser guesses.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 
 import pint
 
-from settle.reckoning.exact import Exact, fixed, half_even, plain
+from settle.reckoning.exact import Exact, down, fixed, half_even, plain
 from settle.reckoning.problems import Fault
 from settle.reckoning.tables import AMBIGUOUS_UNITS, PRICE_UNITS, UNITS
 
@@ -52,7 +52,7 @@ def milligrams(weight_g: Exact) -> int:
 
 def milligrams_down(weight_g: Exact) -> int:
     """Whole milligrams, down: what is stated, or taken by a bar, is never more than is there (A2, A6, E1)."""
-    return int(weight_g * MG_PER_G // 1)
+    return down(weight_g, 3)
 
 
 def in_grams(weight_mg: int) -> Exact:
@@ -74,12 +74,18 @@ def printed(weight: Exact | int, unit: str = "g") -> dict[str, str]:
     return {"g": fixed(milligrams(weight_g), 3), **_beside(weight_g, unit)}
 
 
+def printed_down(weight: Exact | int, unit: str = "g") -> dict[str, str]:
+    """As `printed`, but never more than it is: what a bar states (A6, A8)."""
+    weight_g = in_grams(weight) if isinstance(weight, int) else weight
+    return {"g": fixed(milligrams_down(weight_g), 3), **_beside(weight_g, unit, down)}
+
+
 def printed_exactly(weight_g: Exact, unit: str = "g") -> dict[str, str]:
     """As `printed`, but grams with all their places: what a verdict rests on (H4)."""
     return {"g": plain(weight_g, 3), **_beside(weight_g, unit)}
 
 
-def _beside(weight_g: Exact, unit: str) -> dict[str, str]:
+def _beside(weight_g: Exact, unit: str, rounding: Callable[[Exact, int], int] = half_even) -> dict[str, str]:
     if unit == "g":
         return {}
-    return {unit: fixed(half_even(weight_g / GRAMS_PER[unit], places(unit)), places(unit))}
+    return {unit: fixed(rounding(weight_g / GRAMS_PER[unit], places(unit)), places(unit))}

@@ -289,6 +289,13 @@ FAULTS = [
         "of[name] = -amount",
         "the last entry alone is read",
     ),
+    (
+        "H8",
+        "statement",
+        "due_minor + _net_before(basis, done)",
+        "due_minor",
+        "an earlier net is covered again",
+    ),
     ("J1", "ledger", "if total}", "if total > 0}", "too little is not noticed"),
     (
         "J1",

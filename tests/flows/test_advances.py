@@ -168,3 +168,17 @@ def test_a_better_assay_than_was_quoted_advances_no_more_than_the_quote(shop: De
     shop.melt(LOT, "118.40")
     shop.assay(LOT, {"gold": "900", "silver": "50"})
     assert shop.advance(LOT, most["amount"])["may_be_advanced"] == money("0.00")
+
+
+def test_a_quote_that_could_value_nothing_limits_no_advance(shop: Desk) -> None:
+    shop.terms(gold_only(advance_share="0.5", evidence={"unread": {"method": "none", "reckon": False}}))
+    shop.prices(gold="60.00")
+    sweeps = {"description": "sweeps", "evidence": "unread", "gross": {"amount": "20", "unit": "g"}}
+    quote = shop.quote({"client": CLIENT, "terms": "T-2", "items": [sweeps]})
+    assert quote["net_range"] is None
+    shop.accept(quote)
+    shop.receive(quote=quote["number"])
+    assert shop.refused.advance(LOT, "1.00").said == (409, "wrong-state", "")
+    shop.melt(LOT, "20")
+    shop.assay(LOT, {"gold": "500"})
+    assert shop.advance(LOT, "300.00")["may_be_advanced"] == money("0.00"), "half of 10 g at 60.00"

@@ -22,7 +22,6 @@ def settled_for(shop: Desk, gold: str, price: str, **terms: Any) -> Any:
     return shop.settle(shop.draft(LOT)["id"])
 
 
-@pytest.mark.rule("F4")
 def test_no_net_is_rounded_and_cash_that_closes_it_is(shop: Desk) -> None:
     assert settled_for(shop, "1", "38.29")["net"] == money("38.29")
     refusal = shop.refused.pay(SETTLEMENT, "38.29", "cash")
@@ -39,7 +38,6 @@ def test_no_net_is_rounded_and_cash_that_closes_it_is(shop: Desk) -> None:
     assert shop.balance("house:cash rounding", "GBP") == 0
 
 
-@pytest.mark.rule("F4")
 def test_by_transfer_the_net_is_paid_to_the_penny(shop: Desk) -> None:
     settled_for(shop, "1", "38.29")
     assert shop.refused.pay(SETTLEMENT, "38.30").said == (409, "more-than-open", "/amount")
@@ -47,7 +45,6 @@ def test_by_transfer_the_net_is_paid_to_the_penny(shop: Desk) -> None:
     assert (paid["cash_rounding"], paid["open"]) == (money("0.00"), money("0.00"))
 
 
-@pytest.mark.rule("F4")
 def test_paid_in_parts_the_last_coins_close_what_is_open(shop: Desk) -> None:
     settled_for(shop, "1", "38.29")
     assert shop.pay(SETTLEMENT, "30.00", "cash")["open"] == money("8.29")
@@ -58,7 +55,6 @@ def test_paid_in_parts_the_last_coins_close_what_is_open(shop: Desk) -> None:
         assert all_faults(work) == []
 
 
-@pytest.mark.rule("F4")
 def test_an_advance_in_cash_is_what_coins_make_up(shop: Desk) -> None:
     shop.terms(gold_only(cash_step="0.05", advance_share="0.5"))
     shop.prices(gold="60.00")
@@ -69,7 +65,6 @@ def test_an_advance_in_cash_is_what_coins_make_up(shop: Desk) -> None:
     shop.advance(LOT, "10.05")
 
 
-@pytest.mark.rule("F4")
 @pytest.mark.parametrize(("charge", "waived"), [("38.26", "0.03"), ("38.32", "-0.03")])
 def test_a_net_that_is_too_small_to_pay_is_waived_and_nothing_is_open(
     shop: Desk, charge: str, waived: str
@@ -82,3 +77,28 @@ def test_a_net_that_is_too_small_to_pay_is_waived_and_nothing_is_open(
     assert shop.balance(f"client:{CLIENT}:money", "GBP") == 0
     with shop.books.reading() as work:
         assert all_faults(work) == []
+
+
+def test_what_is_too_little_for_any_coin_is_closed_by_a_payment_of_nothing(shop: Desk) -> None:
+    settled_for(shop, "1", "38.29")
+    assert shop.refused.pay(SETTLEMENT, "0.00", "cash").faults == {"/amount/amount": "out-of-range"}
+    shop.pay(SETTLEMENT, "38.27")
+    assert shop.refused.pay(SETTLEMENT, "0.05", "cash").rights["/amount"] == "0.00 GBP at most"
+    assert shop.refused.pay(SETTLEMENT, "0.00").faults == {"/amount/amount": "out-of-range"}
+    paid = shop.pay(SETTLEMENT, "0.00", "cash")
+    assert (paid["cash_rounding"], paid["open"]) == (money("-0.02"), money("0.00"))
+    shown = shop.get(f"/v1/settlements/{SETTLEMENT}")
+    assert [shown[of] for of in ("paid", "cash_rounding", "open")] == [
+        money("38.27"),
+        money("-0.02"),
+        money("0.00"),
+    ]
+    with shop.books.reading() as work:
+        assert all_faults(work) == []
+
+
+def test_what_was_paid_in_coins_stands_in_the_clients_account(shop: Desk) -> None:
+    settled_for(shop, "1", "38.29")
+    shop.pay(SETTLEMENT, "38.30", "cash")
+    movements = shop.get(f"/v1/clients/{CLIENT}/account")["movements"]
+    assert f"payment of {SETTLEMENT}, 38.30 in cash" in [row["text"] for row in movements]

@@ -29,7 +29,6 @@ def whole(shop: Desk) -> Any:
         assert all_faults(work) == []
 
 
-@pytest.mark.rule("H6")
 def test_the_clients_are_credited_where_the_terms_say_so(whole: Desk) -> None:
     document = settled(whole, drillings="credited")
     gold = document["cases"]["final"]["metals"]["gold"]
@@ -42,7 +41,6 @@ def test_the_clients_are_credited_where_the_terms_say_so(whole: Desk) -> None:
     assert whole.refused.give_back(LOT, what="drillings").said == (409, "wrong-state", "/what")
 
 
-@pytest.mark.rule("H6")
 def test_the_clients_go_back_to_him_and_are_owed_until_they_do(whole: Desk, clock: Any) -> None:
     document = settled(whole)
     final = document["cases"]["final"]
@@ -63,14 +61,12 @@ def test_the_clients_go_back_to_him_and_are_owed_until_they_do(whole: Desk, cloc
     assert whole.get(f"/v1/lots/{LOT}")["drillings"]["owed"] is True
 
 
-@pytest.mark.rule("H6")
 def test_before_the_sample_period_is_over_they_leave_by_an_owners_word_alone(whole: Desk) -> None:
     settled(whole)
     whole.give_back(LOT, what="drillings", override={"reason": "he waives any query"})
     assert whole.get(f"/v1/lots/{LOT}")["drillings"]["owed"] is False
 
 
-@pytest.mark.rule("H6")
 def test_a_client_whose_drillings_are_still_here_is_not_erased(whole: Desk, clock: Any) -> None:
     document = settled(whole, retention="P1D")
     whole.pay(document["number"], document["open"]["amount"])
@@ -79,7 +75,6 @@ def test_a_client_whose_drillings_are_still_here_is_not_erased(whole: Desk, cloc
     assert "drillings" in refusal.body["detail"]
 
 
-@pytest.mark.rule("H6")
 def test_the_houses_are_kept_and_printed(whole: Desk) -> None:
     document = settled(whole, "house", drillings="credited")
     gold = document["cases"]["final"]["metals"]["gold"]
@@ -92,7 +87,6 @@ def test_the_houses_are_kept_and_printed(whole: Desk) -> None:
     assert whole.get(f"/v1/lots/{LOT}")["drillings"]["owed"] is False
 
 
-@pytest.mark.rule("H6")
 def test_drillings_that_went_back_into_the_melt_are_none(whole: Desk) -> None:
     whole.terms(gold_only())
     whole.receive(client=CLIENT, terms="T-2", items=[scrap()], acceptance=YES)

@@ -231,3 +231,18 @@ def test_a_draft_that_does_not_have_the_concession_is_not_posted(at: Any) -> Non
 def test_a_withdrawn_or_expired_quote_is_not_conceded_on(quoted: Desk, clock: Any) -> None:
     clock.move(days=2)
     assert quoted.refused.concede(the(quoted), **PAYOUT).said == (409, "quote-expired", "")
+
+
+@pytest.mark.parametrize(
+    "worse",
+    [
+        {"replaces": "payout_rate", "metal": "silver", "rate": "0.1"},
+        {"replaces": "accountable", "metal": "silver", "rate": "0.1"},
+        {"replaces": "charge", "charge": "bar casting", "rate": "300"},
+    ],
+)
+def test_no_rate_is_conceded_that_could_cost_the_client_later(quoted: Desk, worse: Any) -> None:
+    """Nothing of it is in this quote: no bars, and silver goes back. Later wishes may be others."""
+    wishes = {"gold": {"remainder": "pay_out"}, "silver": {"remainder": "shot"}}
+    quote = quoted.accept(quoted.revise(the(quoted), instructions=wishes))
+    assert quoted.refused.concede(quote, **worse).faults == {"/rate": "contradiction"}

@@ -221,3 +221,18 @@ def test_an_accepted_quote_of_who_is_nobody_now_takes_no_concession_and_exposes_
     assert till.refused.post(f"{path}/concessions", conceded, seen).said == (409, "wrong-state", "")
     assert till.get("/v1/position")["exposure"] == {}
     assert set(till.get(f"/v1/position?as_at={then}")["exposure"]) == {"gold"}
+
+
+def test_a_purchase_of_whoever_was_erased_is_not_reversed(done: House) -> None:
+    till = done.till
+    bob = till.post("/v1/clients", {"name": "Bob Other"})["id"]
+    counter = {"gold": {"settle_on": "counter", "accountable": "0.98", "payout_rate": "0.95"}}
+    number = till.terms(terms(metals=counter, charges=[], name="over the counter"))["number"]
+    ring = {"karat": "9", "evidence": "hallmark", "gross": {"amount": "12", "unit": "g"}}
+    bought = till.post(
+        "/v1/purchases", {"client": bob, "terms": number, "items": [ring], "paid_in": "transfer"}
+    )
+    done.clock.move(days=3000)
+    till.post(f"/v1/clients/{bob}/erasure")
+    refusal = till.refused.post(f"/v1/purchases/{bought['number']}/reversal", {"reason": "a slip"})
+    assert refusal.body["detail"].startswith(f"the data of {bob} was erased")

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from ledger_house import House
 from sqlalchemy import text
-from stages import CLIENT, QUOTE, asked, terms
+from stages import CLIENT, QUOTE, asked, gold_only, terms
 
 
 def gold(found: Any) -> tuple[str, ...]:
@@ -174,3 +174,16 @@ def test_a_trial_balance_of_all_time_begins_with_nothing(house: House) -> None:
     for line in lines:
         assert {Decimal(of) for k, of in line["opening"].items() if k != "currency"} == {Decimal(0)}
         assert line["moved"] == line["closing"]
+
+
+def test_a_quote_of_trillions_is_exposed_like_any_other(house: House) -> None:
+    """What settle itself wrote is read exactly, whatever the limits of requests (A7)."""
+    till = house.till
+    till.terms(gold_only(currency="IRR", name="rials"))
+    price = {"amount": "150000000", "currency": "IRR", "per": "g"}
+    till.post("/v1/prices", {"prices": {"gold": price}})
+    bar = {"fineness": "500", "evidence": "sure", "gross": {"amount": "20000", "unit": "g"}}
+    wish = {"gold": {"remainder": "pay_out"}}
+    till.quote({"client": CLIENT, "terms": "T-2", "items": [bar], "instructions": wish})
+    held = till.get("/v1/position")["exposure"]["gold"]["IRR"]["payout_held"]
+    assert len(held["amount"].partition(".")[0]) > 12

@@ -194,3 +194,11 @@ def test_the_key_does_not_learn_who_works_at_the_till(telling: House, name: str)
     answer = telling.as_("estimate").ask("POST", "/v1/estimates", asked(), Settle_Person=name)
     assert answer.status_code == 200
     assert "Quillfeather" not in answer.get_data(as_text=True)
+
+
+def test_no_refusal_names_the_scales_of_the_house(telling: House) -> None:
+    item = {"karat": "9", "evidence": "hallmark", "gross": {"amount": "10", "unit": "g"}, "scale": "nobody's"}
+    answer = telling.as_("estimate").ask("POST", "/v1/estimates", {"items": [item]})
+    names = [scale["name"] for scale in telling.till.listed("/v1/scales")]
+    assert names
+    assert [name for name in names if name in answer.get_data(as_text=True)] == []

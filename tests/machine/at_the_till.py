@@ -7,10 +7,8 @@ from typing import Any
 from at_the_counter import clients, lots, refining
 from driven import Shop, chosen, g, one_in, use_case, whole
 from naive import METALS, PLACE_OF_MONEY, Bar, Lot, Settlement
-from papers import CURRENCY, Json, added_up, fine, in_coins, mg, minor
+from papers import CURRENCY, Json, added_up, fine, in_coins, mg, minor, not_as_due
 
-# What the house gives away in bars of a metal and no more (E4), milligrams: the terms don't say otherwise.
-OVER_POUR = 50
 MISTAKE = {"reason": "a mistake"}
 
 
@@ -50,9 +48,8 @@ def drafted(s: Shop, data: Random, lot: Lot) -> None:
 
     def then(answer: Json) -> None:
         s.m.drafts[answer["id"]] = (lot.number, _stamp(s, lot))
-        gifts = [mg(of["excess_gift"]) for of in answer["cases"]["final"]["metals"].values()]
-        if max(gifts) > OVER_POUR:
-            s.m.giving_too_much.add(answer["id"])
+        if any(not_as_due(of) for of in answer["cases"]["final"]["metals"].values()):
+            s.m.not_as_due.add(answer["id"])
 
     s.ask("settlement drafted", "/v1/settlements", body, then, may=_can_draft(s, lot))
 
@@ -73,7 +70,7 @@ def posted(s: Shop, data: Random, draft: str) -> None:
     may = True if draft in _as_seen(s) and _can_draft(s, lot) else None
     if lot.returned or lot.frozen or not s.m.to_settle(lot):
         may = False
-    if draft in s.m.giving_too_much and not word:
+    if draft in s.m.not_as_due and not word:
         may = False
 
     def then(answer: Json) -> None:

@@ -161,8 +161,8 @@ class Model:
     bars: dict[str, Bar] = field(default_factory=dict)
     # Draft → its lot, and what it rested on when it was made; gone once it is posted.
     drafts: dict[str, tuple[str, Any]] = field(default_factory=dict)
-    # Drafts whose bars hold more than the lot covers by more than an over-pour (E4).
-    giving_too_much: set[str] = field(default_factory=set)
+    # Drafts whose bars hold more, or state less, than the client is due (E4).
+    not_as_due: set[str] = field(default_factory=set)
     settlements: dict[str, Settlement] = field(default_factory=dict)
     purchases: dict[str, Json] = field(default_factory=dict)
     # What a client sold of his account, took as a bar of it, and bars sold to clients: id → data.

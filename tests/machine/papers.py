@@ -68,3 +68,19 @@ def added_up(final: Json) -> bool:
     of_net = (*totals, "advances_total", "fees_total", "waived")
     net = sum(signs.get(name, -1) * minor(final[name]) for name in of_net)
     return net == minor(final["net"]) and all(minor(final[n]) == of for n, of in totals.items())
+
+
+# What the house gives away in bars of a metal and no more (E4), milligrams: the terms don't say otherwise.
+OVER_POUR, STATING_STEP = 50, 10
+
+
+def not_as_due(account: Json) -> bool:
+    """Bars beyond the account by more than an over-pour, or one that states far more, or less, than it takes
+    (E4): posted by an owner's word alone."""
+    if mg(account["excess_gift"]) > OVER_POUR:
+        return True
+    return any(
+        mg(bar["gift"]) > OVER_POUR + (10 * Fraction(bar["nominal"]["g"]) if bar["nominal"] else 0)
+        or mg(bar["stated_below"]) > OVER_POUR + STATING_STEP + 10 * Fraction(bar["fine"]["g"])
+        for bar in account["bars"]
+    )

@@ -89,7 +89,7 @@ def test_a_concession_is_on_the_paper(road: House, name: str) -> None:
 
 def test_the_first_says_what_is_still_to_come(road: House) -> None:
     text = " ".join(pages(road.get(path_of(road, "first"), Accept="application/pdf").data))
-    assert "a further settlement follows: Silver" in text
+    assert "Still to come, by a further settlement: silver" in text
 
 
 def printed(money: Any) -> str:

@@ -14,7 +14,18 @@ from .house import A, House, Json, asked, printer
 
 GERMAN = Locale.parse("de_DE")
 # Words that templates look up by what stands in a document: by a beginning, or whole.
-LOOKED_UP = ("gets_", "drillings_", "base_", "class_", "bound_", "time_", "method_", "party_", "step_")
+LOOKED_UP = (
+    "reason_",
+    "gets_",
+    "drillings_",
+    "base_",
+    "class_",
+    "bound_",
+    "time_",
+    "method_",
+    "party_",
+    "step_",
+)
 OF_DOCUMENTS = {
     "gold", "silver", "platinum", "palladium", "copper", "low", "likely", "high", "final", "in_person",
     "telephone", "e_mail", "website", "letter", "carrier", "cash", "transfer", "lots", "bars", "shot",

@@ -193,7 +193,10 @@ def test_the_paper_and_the_picture_of_an_account_add_up_to_what_was_agreed(works
     path = f"/v1/batches/{decided(works)}/reconciliation"
     paper = works.ask("GET", path, Accept="application/pdf", Accept_Language="en-GB").data
     text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(paper)).pages)
-    printed = r"In ([\d.]+) came back, weighed ([\d.]+) expected loss \(in × \(1 − ([\d.]+)\)\) ([\d.]+) residual ([\d.]+)"
+    printed = (
+        r"In ([\d.]+) − came back, weighed ([\d.]+) − expected loss \(in × \(1 − ([\d.]+)\)\) ([\d.]+) "
+        r"= residual ([\d.]+)"
+    )
     went_in, out, recovery, loss, residual = map(Decimal, re.search(printed, text).groups())
     assert (went_in, out) == (Decimal("336.4"), Decimal("334.7"))
     assert (went_in * (1 - recovery), went_in - out - loss) == (loss, residual)
@@ -254,3 +257,28 @@ def test_a_clients_assay_alone_makes_no_assayed_lot(works: Works) -> None:
     assert works.refused.batch(lot).said == (409, "wrong-state", "/lots/0")
     works.assay(lot, {"gold": "501"})
     assert works.batch(lot)["lots"] == [lot]
+
+
+@pytest.mark.rule("D3")
+@pytest.mark.parametrize("on", ["assay", "outturn"])
+def test_a_dispute_over_silver_is_decided_after_the_gold_was_settled(works: Works, on: str) -> None:
+    of = {"settle_on": on, "splitting_limit": "2"}
+    works.terms(terms(name="exchange", gold=of, silver=of, umpire_fee="30.00"))
+    lot = works.lot("40", "500", "100", terms="T-2")
+    works.assay(lot, {"gold": "500", "silver": "110"}, party="client")
+    if on == "outturn":
+        number = works.batch(lot)["number"]
+        works.lend(number, "40", fineness="1000")
+        works.take_out(number, "gold", "19.9", "1000")
+        works.take_out(number, "silver", "43", "1000")
+        works.close(number, metals=["gold"])
+    first = works.settled(lot, **({"metals": ["gold"]} if on == "assay" else {}))
+    assert first["still_to_come"] == ["silver"]
+    assert works.refused.assay(lot, {"gold": "501"}, party="umpire").kind == "something-rests-on-it"
+    told = works.assay(lot, {"silver": "104"}, party="umpire")["assays"]["silver"]
+    assert (told["state"], told["agreed"]) == ("agreed", "104")
+    if on == "outturn":
+        works.close(number)
+    further = works.settled(lot)
+    assert list(further["cases"]["final"]["metals"]) == ["silver"]
+    assert further["cases"]["final"]["fees_total"] == money("30.00"), "the client was farther off"

@@ -185,7 +185,9 @@ def test_the_comparison_is_of_the_whole(road: Callable[..., Road]) -> None:
     assert steps[0]["worth"] == money("1108.12"), "gold and silver, as they were quoted"
     assert sum(minor(step["difference"]) for step in steps[1:]) == minor(further["comparison"]["difference"])
     assert minor(steps[-1]["worth"]) == minor(of.first["net"]) + minor(further["net"])
-    assert further["cases"]["final"]["client_gets"]["worth"] == steps[-1]["worth"]
+    # What the further one gives is worth what it pays, and no more.
+    assert further["cases"]["final"]["client_gets"]["worth"] == further["net"]
+    assert further["whole"]["client_gets"]["worth"] == steps[-1]["worth"]
     assert further["inside_band"] == {"gold": True, "silver": True}
     # All came out as quoted, in a batch with another loan than the need: nobody is surprised.
     assert [step["difference"]["amount"] for step in steps[1:]] == ["0.00"] * 6

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 from filtered import faults
+from till import BY_FIRE
 from works import Batch, Works, accounted, batch, grams, mg, terms
 
 # Melt, gold and silver in ‰ of each lot, the loan and the gold weighed out, batch by batch.
@@ -314,3 +315,25 @@ def test_no_account_is_reversed_under_the_address_of_the_other(works: Works) -> 
     ):
         refusal = works.refused.reverse(f"{path}/reconciliation", "a slip")
         assert (refusal.status, f"no {kind} " in refusal.body["detail"]) == (404, True)
+
+
+@pytest.mark.rule("A6")
+def test_a_bar_is_stated_with_no_less_u_than_its_own_terms_let_the_method_claim(works: Works) -> None:
+    """Silver of a laxer batch, in one bath with that of a stricter one."""
+    bound = {"assay_methods": {"fire_assay": {"least_u": "0.2"}}, "fineness_steps": ["995", "999", "999.9"]}
+    works.terms(terms(name="strict", **bound))
+    bar = {"nominal": grams("10"), "fineness": "999", "count": 1}
+    wish = {"gold": {"remainder": "pay_out"}, "silver": {"bars": [bar]}}
+    lax = works.lot("100", "500", "300")
+    strict = works.lot("100", "500", "300", terms="T-2", instructions=wish)
+    batches = [works.batch(lot)["number"] for lot in (lax, strict)]
+    for number in batches:
+        works.lend(number, "100", fineness="1000")
+        works.take_out(number, "gold", "49.75", "1000")
+    pure = {"metal": "silver", "weight": grams("50"), "assay": {"fineness": "1000", "u": "0", **BY_FIRE}}
+    said = works.post(f"/v1/batches/{batches[0]}/outturns", pure)
+    works.bath(*batches)
+    entry = next(
+        e["id"] for e in said["entries"] if e["kind"] == "outturn" and e["data"]["metal"] == "silver"
+    )
+    assert works.pour(strict, "10.02", metal="silver", outturn=entry)["stated_fineness"] == "999"

@@ -51,7 +51,7 @@ TERMS: Json = {
 
 def terms(gold: Json | None = None, silver: Json | None = None, **changes: Any) -> Json:
     """The terms, some of them changed; not those that serve where none are named."""
-    made = deepcopy(TERMS) | {"public": False} | changes
+    made = deepcopy(TERMS) | {"public": False, "name": "apart"} | changes
     for metal, of in (("gold", gold), ("silver", silver)):
         made["metals"][metal] |= of or {}
     return made

@@ -89,7 +89,7 @@ def redone_shares(account: Json) -> dict[str, Fraction]:
     lent_g, back = grams(account["lent"]), grams(account["out"]) + grams(account["held"])
     shared = rows(account, f"{account['metal']} of lot ")
     formula, went_in = shared[0]["formula"], grams(account["in"])
-    if formula.startswith("house first"):
+    if formula.startswith("own − (own + needed to part it)"):
         lost = 1 - back / went_in if went_in else Fraction(0)
         needs = [to_mg(inputs(row)["needed to part it"]) for row in shared]
         given = [to_mg(mine - (mine + need) * lost) for mine, need in zip(own.values(), needs, strict=True)]

@@ -41,7 +41,7 @@ def test_a_further_settlement_charges_taxes_and_pays_the_difference_to_what_was_
     before = Posted(
         tuple(sold), advances_minor=found.advances_minor, **postings.posted_before(legs, terms.currency)
     )
-    whole = settle(terms, replace(found, sold_before_mg=sold))
+    whole = settle(terms, replace(found, sold_before_mg=sold, posted=before))
     second = due(whole, before)
     both = booked(entry, postings.settled("S-2", "C-1", "L-1", second))
     once = booked(postings.settled("S-1", "C-1", "L-1", due(whole)))

@@ -205,7 +205,7 @@ def test_bars_covered_is_the_least_count_of_the_three_cases_and_never_called_cer
     told = [n.text for n in of_quote(quoted) if n.code == "bars-not-covered"]
     assert told == [
         "Of 4 gold bars in line 1, 3 are covered in the low case.",
-        "Of 2 gold bars in line 2, 0 are covered in the low case and 0 in the likely one.",
+        "Of 2 gold bars in line 2, 2 are covered in the low case and 0 in the likely one.",
     ]
 
 

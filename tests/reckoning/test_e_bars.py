@@ -271,7 +271,7 @@ def test_a_top_up_agreed_on_one_line_excuses_no_bar_of_another(lines, numbers, a
 def test_the_house_gives_away_at_most_one_over_pour(a_mg, too_much):
     of = terms(over_pour={"amount": "0.05", "unit": "g"})
     made = place(asked(bars("10", "most"), of=of), [poured(0, "10", "1000")] * 2, a_mg)
-    assert made.gift_is_too_much(of) is too_much
+    assert bool(made.given_too_much_mg(of)) is too_much
 
 
 @pytest.mark.rule("E4")
@@ -326,8 +326,40 @@ def test_it_is_told_by_line_and_case_how_many_bars_are_covered_and_what_is_left(
 def test_bars_are_refused_against_the_most_that_the_lot_may_come_to():
     of = asked(bars("10", "most"))
     three = [poured(0, "10", "1000")] * 3
-    assert not COVERED.places(of, three).gift_is_too_much(terms())
-    assert COVERED.places(of, [*three, three[0]]).gift_is_too_much(terms())
-    fault = coverage.fault(COVERED, of, 0, "/line")
+    assert COVERED.places(of, three).given_too_much_mg(terms()) == 0
+    four = COVERED.places(of, [*three, three[0]])
+    assert four.given_too_much_mg(terms()) == 9_900
+    fault = coverage.fault(COVERED, of, four, terms(), 0)
     assert (fault.kind, fault.pointer) == ("bar-not-covered", "/line")
     assert "at most 3 bars of line 0, with 0.100 g left over" in fault.wrong
+
+
+@pytest.mark.rule("E4")
+@pytest.mark.parametrize(
+    ("line", "stated", "given", "below"),
+    [
+        (bars("10", 1, "999"), ("10.04", "999.9"), 0, 0),
+        (bars("10", 1, "995"), ("10.05", "1000"), 0, 0),
+        # Ordered of 750 ‰ and poured of fine gold: 2.5 g more than was ordered.
+        (bars("10", 1, "750"), ("10", "1000"), 2_500, 0),
+        (bars("10", 1, "989"), ("10", "1000"), 0, 0),
+        (bars("10", 1, "980"), ("10", "1000"), 200, 0),
+        (WHOLE, ("21.96", "1000"), 0, 0),
+        (WHOLE, ("21.97", "1000"), 55, 0),
+        (WHOLE, ("300", "1000"), 278_085, 0),
+        # 0.05 g of over-pour, 0.01 g of the step, 0.219 g of what is purer than stated.
+        (WHOLE, ("21.64", "1000"), 0, 0),
+        (WHOLE, ("21.63", "1000"), 0, 285),
+        (WHOLE, ("1", "1000"), 0, 20_915),
+    ],
+)
+def test_no_bar_holds_far_more_or_states_far_less_than_its_line_takes(line, stated, given, below):
+    made = place(asked(line), [poured(0, *stated)], 21_915)
+    assert (made.given_too_much_mg(terms()), made.below_too_much_mg(terms())) == (given, below)
+
+
+@pytest.mark.rule("E4")
+def test_a_whole_bar_poured_first_leaves_no_metal_for_another():
+    lines = asked(bars("10", 1), WHOLE)
+    made = place(lines, [poured(1, "21.9", "1000"), poured(0, "10", "1000")], 21_915)
+    assert made.given_too_much_mg(terms()) == 21_900 - 11_915

@@ -1,5 +1,7 @@
 """H8: a further settlement is of what earlier ones did not post; the whole account stands behind it."""
 
+from dataclasses import replace
+
 import pytest
 
 from settle.reckoning import postings
@@ -119,3 +121,14 @@ def test_what_covers_charges_stays_sold_as_it_was():
     sold = whole(asked=asked).metals["gold"].sold_mg
     again = whole(asked=asked, sold_before_mg={"gold": sold + 77})
     assert (again.metals["gold"].sold_mg, again.metals["gold"].shot_mg) == (sold + 77, 50_000 - sold - 77)
+
+
+@pytest.mark.rule("H8")
+def test_silver_covers_what_this_document_asks_for_and_not_what_an_earlier_one_did():
+    asked = {"gold": {"remainder": "shot"}, "silver": {"remainder": "cover_charges"}}
+    before = replace(BEFORE, fees_minor=0, advances_minor=0)
+    later = whole(asked=asked, sold_before_mg={"gold": 0}, taken_before_minor=before.taken_minor)
+    of = due(later, before)
+    # Refining 10.00 more, and 0.50 of tax on it: 10.495 g pay 10.50. The first one's 35.25 are the client's.
+    assert (of.metals["silver"].sold_mg, of.metals["silver"].shot_mg) == (10_495, 89_505)
+    assert (of.net_minor, before.taken_minor) == (0, 3_525)
