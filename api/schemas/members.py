@@ -47,6 +47,14 @@ TEXTS = {
     "commodity": "A metal, in whole milligrams of fine metal, or a currency, in its smallest unit",
     "all_in": "What the client gets as a part of what the metal is worth at the full price",
     "tax_point": "The day that the tax is reckoned for",
+    "remainder": "What becomes of metal that is in no bar: sold, returned loose, on account, or sold as far "
+    "as the charges need it",
+    "base": "What a charge is on; `silver_lent` is the house silver needed to part a lot, whatever was lent",
+    "balance": "What part of what went in may be missing, or be found, without a query",
+    "silver_rule": "Whose silver came back: in proportion to the loan and the lots, or the loan first, each "
+    "lot losing also on the silver that it needed",
+    "umpire_rule": "Whether the umpire's assay decides, kept within the parties', or the middle of three",
+    "sample_period": "How long a client's drillings are kept after the settlement",
 }
 OTHERS = {
     "gross": "As it hangs on the scale, with all that isn't alloy",
@@ -70,19 +78,10 @@ OTHERS = {
     "bars_covered": "How many of the bars asked for are covered",
     "waived": "What of the net is too small to pay; above zero where the client forgoes it",
     "cash_rounding": "What the payment is beyond what it closes, as coins make it up",
-    "top_up": "Of a line of bars: whether the client buys what one bar more than fits lacks",
-    "remainder": "What becomes of metal that is in no bar: sold, returned loose, credited to the client's account, "
-    "or sold as far as the charges need it",
-    "base": "What a charge is on; `silver_lent` is the house silver needed to part the lot, whatever was lent",
-    "silver_rule": "Whose silver came back: the loan's and the lots' in proportion, or the house's loan first, each "
-    "lot losing also on the silver that it needed",
     "splitting_limit": "How far two assays may lie apart, in parts per thousand, to be split in the middle",
-    "umpire_rule": "Whether the umpire's assay decides, kept within the two parties', or the middle of the three",
     "umpire_fee": "What an umpire costs for one metal; the party farther off bears it",
-    "balance": "What part of what went in may be missing, or be found, without a query",
     "least_paid": "A net whose size is below it is waived",
     "cash_step": "The smallest coin: what is paid in cash is a multiple of it",
-    "sample_period": "How long a client's drillings are kept after the settlement before they are handed back",
     "origins": "Origins of the pages that a key is good from; none for a key that no page holds",
     "scopes": "What a key may do",
 }
