@@ -112,7 +112,7 @@ def fault(of: Covered, wishes: Wishes, placed: Placed, terms: Terms, line: int) 
     right = 'no more bars than are covered, or an owner\'s word: "override": {"reason": …}'
     if not placed.excess_is_too_much(terms):
         given = plain(in_grams(placed.given_too_much_mg(terms)), 3)
-        wrong = f"it would hold {given} g fine more than line {line} takes"
+        wrong = f"with it the bars would hold {given} g more than the client is due"
         return Fault("bar-not-covered", "/line", wrong, right)
     planned, left_mg = _fitting(of, wishes, "high")
     count = planned.counts[line]

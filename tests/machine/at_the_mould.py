@@ -77,9 +77,10 @@ def _covered(s: Shop, lot: Lot, metal: str, wished: Any, line: int) -> bool | No
 
     A whole bar takes what is left; a line may be topped up with metal that the client pays for.
     """
-    if any(of.get("top_up") for of in wished):
+    poured = s.m.bars_of(lot.number, metal)
+    if any(of.get("top_up") for of in wished) or any("nominal" not in wished[b.line] for b in poured):
         return None
-    lines = [*(b.line for b in s.m.bars_of(lot.number, metal)), line]
+    lines = [*(b.line for b in poured), line]
     taken = sum(
         fine(Fraction(wished[n]["nominal"]["amount"]), Fraction(wished[n]["fineness"]))
         for n in lines
