@@ -67,7 +67,8 @@ def _read_poured(work: Work, r: Reader, terms: Terms) -> tuple[Reading, Line]:
     """The reading of a bar, the assay of its metal, and what was to be poured: nominal and fineness."""
     assay = r.object("assay")
     fineness, u = bench.read_fineness(assay)
-    look_at_proof(assay, u, [terms])
+    # An older version that was named claims no more than the one that took its place.
+    look_at_proof(assay, u, [terms, terms_of_business.newest_of_name(work, terms)])
     reading = Reading(r.weight("reading"), bench.division(r, terms, scales.known(work)), fineness, u)
     promised = r.decimal("fineness", most=WHOLE_PPT, kind="fineness-above-1000", stand_in=WHOLE_PPT)
     return reading, Line(r.weight("nominal"), promised, 1)

@@ -121,6 +121,12 @@ def _public(work: Work) -> Iterator[Terms]:
     return (find(work, number) for number in work.connection.execute(newest).scalars())
 
 
+def newest_of_name(work: Work, of: Terms) -> Terms:
+    """The version in force of these terms' name."""
+    newest = select(terms.c.id).where(terms.c.name == of.name).order_by(terms.c.n.desc()).limit(1)
+    return find(work, work.connection.execute(newest).scalar_one())
+
+
 def to_buy_under(work: Work, currency: str) -> str | None:
     """The newest public terms that buy outright in a currency."""
     in_currency = (of for of in _public(work) if of.currency == currency)

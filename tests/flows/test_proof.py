@@ -180,3 +180,15 @@ def test_the_certificate_of_a_bought_bar_says_whose_statement_it_repeats(shop: D
     # The house made no assay of it, and is not its maker.
     assert (says["method"], says["u"], "maker" in says) == (None, None, False)
     assert says["fineness"] == "999.9"
+
+
+def test_a_stock_bar_claims_no_more_under_terms_that_were_replaced(shop: Desk) -> None:
+    loose = gold_only(name="bound", metals=METALS)
+    older = shop.terms(loose)["number"]
+    shop.stock("gold", "50", "1000")
+    pure = {**BY_FIRE, "fineness": "1000", "u": "0"}
+    body = {"kind": "poured", "metal": "gold", "nominal": grams("10"), "fineness": "999", "terms": older}
+    body |= {"reading": grams("10.02"), "scale": "counter", "assay": pure}
+    assert shop.post("/v1/stock/bars", body)["stated_fineness"] == "999.9"
+    shop.terms(bound())
+    assert shop.refused.post("/v1/stock/bars", body).faults == {"/assay/u": "out-of-range"}

@@ -24,7 +24,10 @@ def test_a_whole_bar_of_more_than_the_lot_has_is_refused(shop: Desk) -> None:
     lot = wanting(shop, **WHOLE)
     refusal = lot.desk.refused.pour("L-2026-0001", "300")
     assert refusal.faults == {"/line": "bar-not-covered"}
-    assert "with it the bars would hold 278.049 g more than the client is due" in refusal.body["errors"][0]["wrong"]
+    assert (
+        "with it the bars would hold 278.049 g more than the client is due"
+        in refusal.body["errors"][0]["wrong"]
+    )
 
 
 def test_a_bar_ordered_at_half_and_poured_of_fine_gold_is_refused(shop: Desk) -> None:
